@@ -1,0 +1,201 @@
+"""Commands on one job: new, check, plan, verify, handover."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from kerfwright.cli.bars import bars
+from kerfwright.cli.options import SHOP, AsJson, JobName, Out, Shop, Unit
+from kerfwright.errors import UsageError
+
+if TYPE_CHECKING:
+    from kerfwright.job.pipeline import Run
+    from kerfwright.job.progress import Progress
+    from kerfwright.job.store import FolderStore
+    from kerfwright.model.job import Job
+
+_SIZE = re.compile(r"(\d+(?:\.\d+)?)\s*[xX*]\s*(\d+(?:\.\d+)?)")
+
+
+def new(
+    job: JobName,
+    artwork: Annotated[Path, typer.Option("--artwork", help="The customer's drawing (DXF).")],
+    table: Annotated[str, typer.Option(help="Table of the shop's book.")] = "pier-2616",
+    material: Annotated[str, typer.Option(help="Material of the shop's book.")] = "pvc-foam-3",
+    sheet: Annotated[str, typer.Option(help="Width x height [mm].")] = "2440x1220",
+    thickness: Annotated[
+        float | None, typer.Option(help="Measured thickness [mm]; else the book's middle.")
+    ] = None,
+    margin: Annotated[float, typer.Option(help="Border kept free [mm].")] = 10.0,
+    units: Unit = "",
+    scale: Annotated[float | None, typer.Option(help="Factor on the drawing.")] = None,
+    every_line: Annotated[
+        str, typer.Option(help="Operation for lines that no rule names.", metavar="OPERATION")
+    ] = "",
+    rules: Annotated[
+        Path | None, typer.Option(help="Rule table as TOML instead of the house rules.")
+    ] = None,
+    shop: Shop = SHOP,
+    as_json: AsJson = False,
+) -> int:
+    """Take a drawing in and start a job."""
+    from kerfwright.job.steps import NewJob, make_job, read_rules
+    from kerfwright.job.store import FolderStore
+
+    made = make_job(
+        NewJob(
+            job_id=job,
+            file=artwork,
+            table_id=table,
+            material_id=material,
+            sheet_mm=_sheet_mm(sheet),
+            thickness_mm=thickness,
+            margin_mm=margin,
+            unit=units,
+            scale=scale,
+            every_line=every_line,
+            rules=None if rules is None else read_rules(rules, material),
+        ),
+        FolderStore(shop),
+    )
+    if as_json:
+        from kerfwright.cli.render import print_json
+
+        print_json({"job": made.id, "version": made.version, "shop": str(shop)})
+    else:
+        typer.echo(f"job {made.id} is in {shop}; next: kerfwright check {made.id}")
+    return 0
+
+
+def _sheet_mm(text: str) -> tuple[float, float]:
+    size = _SIZE.fullmatch(text.strip())
+    if size is None:
+        raise UsageError(f"--sheet {text!r} is not width x height in mm; write 2440x1220")
+    return float(size[1]), float(size[2])
+
+
+def check(job: JobName, units: Unit = "", shop: Shop = SHOP, as_json: AsJson = False) -> int:
+    """Read the drawing, sort its lines, and say what is wrong with it."""
+    return _run(job, shop, units=units, as_json=as_json, last="layout")
+
+
+def plan(job: JobName, units: Unit = "", shop: Shop = SHOP, as_json: AsJson = False) -> int:
+    """Plan motion and time of the nominal sheet, and write the program's text."""
+    return _run(job, shop, units=units, as_json=as_json, last="program")
+
+
+def verify(
+    job: JobName,
+    program: Annotated[
+        Path | None, typer.Option(help="Check this program file against the job instead.")
+    ] = None,
+    units: Unit = "",
+    shop: Shop = SHOP,
+    as_json: AsJson = False,
+) -> int:
+    """Read the program back and compare it with the design."""
+    if program is not None:
+        return _verify_file(job, program, shop, as_json=as_json)
+    return _run(job, shop, units=units, as_json=as_json, last="verify")
+
+
+def handover(
+    job: JobName,
+    out: Out = Path("handover"),
+    units: Unit = "",
+    shop: Shop = SHOP,
+    as_json: AsJson = False,
+) -> int:
+    """Write program.nc, its air cut and summary.json once everything is checked."""
+
+    def write(run: Run) -> list[str]:
+        from kerfwright.job.handover import hand_over
+
+        return [str(path) for path in hand_over(run, out)]
+
+    return _run(job, shop, units=units, as_json=as_json, last="verify", then=write)
+
+
+def _run(
+    job_id: str,
+    shop: Path,
+    *,
+    units: str,
+    as_json: bool,
+    last: str,
+    then: Callable[[Run], list[str]] | None = None,
+) -> int:
+    from kerfwright.job.steps import answer_unit
+    from kerfwright.job.store import FolderStore
+
+    store = FolderStore(shop)
+    job = store.load_job(job_id)
+    if units:
+        job = answer_unit(job, store, units)
+    with bars(quiet=as_json) as progress:
+        run = _brought(job, store, last, progress)
+    files = then(run) if then is not None and not run.is_blocked else []
+    show(run, files, as_json=as_json)
+    return 1 if run.is_blocked else 0
+
+
+def _brought(job: Job, store: FolderStore, last: str, progress: Progress) -> Run:
+    from kerfwright.job.steps import run_checked, run_to
+
+    if last == "verify":
+        return run_checked(job, store, progress=progress)
+    return run_to(job, store, last, progress=progress)
+
+
+def show(run: Run, files: list[str], *, as_json: bool) -> None:
+    """Print a run: as JSON, or as tables and findings."""
+    from rich.console import Console
+
+    from kerfwright.cli import render
+    from kerfwright.job.handover import summary_of
+
+    summary = dict(summary_of(run)) | {"files": files}
+    if as_json:
+        render.print_json(summary)
+        return
+    console = Console(highlight=False)
+    sections = (
+        ("artwork", "Artwork", render.artwork_rows),
+        ("plan", "Plan", render.plan_rows),
+        ("verify", "Check of the program as read back", render.verify_rows),
+    )
+    for key, title, rows in sections:
+        if key in summary:
+            render.print_rows(console, title, rows(summary))
+    render.print_findings(console, run.findings)
+    for file in files:
+        console.print(f"written: {file}")
+    if files:
+        for caution in summary["cautions"]:
+            console.print(f"caution: {caution}", style="bold")
+
+
+def _verify_file(job_id: str, file: Path, shop: Path, *, as_json: bool) -> int:
+    from rich.console import Console
+
+    from kerfwright.cli import render
+    from kerfwright.job.handover import finding_row
+    from kerfwright.job.steps import verify_file
+    from kerfwright.job.store import FolderStore
+
+    store = FolderStore(shop)
+    with bars(quiet=as_json) as progress:
+        found = verify_file(store.load_job(job_id), store, file, progress=progress)
+    if as_json:
+        rows = [finding_row(f) for f in found.findings]
+        render.print_json({"file": str(file), "passed": found.passed, "findings": rows})
+    else:
+        console = Console(highlight=False)
+        console.print(f"{file}: {'passed' if found.passed else 'did not pass'} its check")
+        render.print_findings(console, found.findings)
+    return 0 if found.passed else 1

@@ -1,0 +1,161 @@
+"""The one door for drawings: which reader, then the record that the stages work on."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from math import isfinite
+from pathlib import Path
+from typing import Final
+
+from kerfwright.errors import OutOfResourcesError, UnreadableError, UsageError
+from kerfwright.formats.child import run_reader
+from kerfwright.formats.drawing import drawing_of
+from kerfwright.formats.limits import ReadLimits
+from kerfwright.formats.unit_question import check_units_word
+from kerfwright.model.drawing import Drawing
+
+_HEAD_BYTES: Final = 4096
+_READ: Final = "DXF drawings are read"
+# First bytes of files that people send instead, and what they are called.
+_OTHERS: Final = (
+    (b"%PDF-", "a PDF file"),
+    (b"AC10", "a drawing in the closed DWG format"),
+    (b"\x89PNG", "a PNG picture"),
+    (b"\xff\xd8\xff", "a JPEG picture"),
+    (b"II*\x00", "a TIFF picture"),
+    (b"MM\x00*", "a TIFF picture"),
+    (b"PK\x03\x04", "a zip archive or an office document"),
+    (b"\x1f\x8b", "a gzip archive"),
+    (b"%!PS", "a PostScript file"),
+)
+_SUFFIXES: Final = {
+    ".svg": "an SVG drawing",
+    ".ai": "an illustration file",
+    ".eps": "a PostScript file",
+}
+_BINARY_DXF: Final = b"AutoCAD Binary DXF\r\n\x1a\x00"
+
+
+def read_artwork(
+    path: str | Path,
+    *,
+    page: int = 1,
+    scale: float | None = None,
+    units: str | None = None,
+    tolerance_mm: float = 0.001,
+    limits: ReadLimits | None = None,
+) -> Drawing:
+    """Read a drawing exactly; nothing is repaired, and what was left out is among its findings.
+
+    Parameters
+    ----------
+    path : str or Path
+        The file; its content decides how it is read.
+    page : int, default 1
+        Page, counted from one; a DXF drawing has one.
+    scale : float, optional
+        Factor by which the drawing is enlarged, for artwork at 1:10 and the like.
+    units : str, optional
+        Unit of the drawing, a word of `DRAWING_UNITS_MM`; None takes the file's if it leaves no
+        doubt, and otherwise asks by a finding that blocks.
+    tolerance_mm : float, default 0.001
+        Greatest distance between a curve that is no arc and the arcs that replace it [mm].
+    limits : ReadLimits, optional
+        What the reader may use up.
+
+    Returns
+    -------
+    Drawing
+        Contours in the artwork frame, in the order of the file.
+
+    Raises
+    ------
+    UnreadableError
+        If the file is missing, damaged, of a kind that is not read, or holds numbers that
+        cannot be meant.
+    OutOfResourcesError
+        If a limit was reached.
+    UsageError
+        If an argument makes no sense.
+    """
+    limits = limits or ReadLimits()
+    if units is not None:
+        check_units_word(units)
+    if scale is not None and not (isfinite(scale) and scale > 0.0):
+        msg = f"scale {scale} must be a number above 0; 10 enlarges artwork drawn at 1:10"
+        raise UsageError(msg)
+    if not (isfinite(tolerance_mm) and tolerance_mm > 0.0):
+        msg = f"tolerance {tolerance_mm} mm must be a number above 0"
+        raise UsageError(msg)
+    file = Path(path)
+    _refuse_other_kinds(file, _head_of(file, limits))
+    if page != 1:
+        msg = f"{file.name}: page {page} was asked for, a DXF drawing has one page"
+        raise UsageError(msg)
+    header, arrays = run_reader(
+        "kerfwright.formats.dxf.reader:read",
+        {
+            "path": str(file.resolve()),
+            "file": file.name,
+            "units": units,
+            "scale": scale or 1.0,
+            "tolerance_mm": tolerance_mm,
+            "limits": asdict(limits),
+        },
+        file=file.name,
+        limits=limits,
+    )
+    return drawing_of(header, arrays, file=file.name, tolerance_mm=tolerance_mm)
+
+
+def _head_of(file: Path, limits: ReadLimits) -> bytes:
+    """Return the first bytes of a file that can be read and is not too large."""
+    try:
+        if file.is_dir() or (file.exists() and not file.is_file()):
+            msg = f"{file.name}: this is no file but a folder or a device; name the drawing itself"
+            raise UnreadableError(msg)
+        size = file.stat().st_size
+        with file.open("rb") as stream:
+            head = stream.read(_HEAD_BYTES)
+    except FileNotFoundError:
+        msg = f"{file}: there is no such file; check its name and folder"
+        raise UnreadableError(msg) from None
+    except (OSError, ValueError) as error:
+        msg = f"{file.name}: the file cannot be opened ({getattr(error, 'strerror', error)})"
+        raise UnreadableError(msg) from None
+    if size > limits.file_bytes:
+        msg = (
+            f"{file.name}: the file has {size} bytes, limit {limits.file_bytes}; leave out what "
+            "is not cut, or raise the limit"
+        )
+        raise OutOfResourcesError(msg)
+    if not head.strip(b"\x00\xff \t\r\n\x1a"):
+        msg = f"{file.name}: the file is empty; have it sent again"
+        raise UnreadableError(msg)
+    return head
+
+
+def _refuse_other_kinds(file: Path, head: bytes) -> None:
+    """Refuse what is no DXF by its content, or by its name where the content says nothing."""
+    if head.startswith(_BINARY_DXF) or _starts_like_dxf(head):
+        return
+    suffix = file.suffix.lower()
+    kind = next((what for mark, what in _OTHERS if head.startswith(mark)), "")
+    if not kind and (b"<svg" in head or suffix == ".svg"):
+        kind = _SUFFIXES[".svg"]
+    if not kind and suffix != ".dxf":
+        kind = _SUFFIXES.get(suffix, f"a file of an unknown kind ({suffix or 'no suffix'})")
+    if kind:
+        msg = f"{file.name}: this is {kind}; {_READ}: export the lines as DXF"
+        raise UnreadableError(msg)
+
+
+def _starts_like_dxf(head: bytes) -> bool:
+    """Return whether text begins as DXF does: group codes and values in turn, a section first."""
+    lines = [line.strip() for line in head.removeprefix(b"\xef\xbb\xbf").splitlines()[:200]]
+    for code, value in zip(lines[::2], lines[1::2], strict=False):
+        if not code.lstrip(b"-").isdigit():
+            return False
+        if code == b"0":
+            return value.upper() == b"SECTION"
+    return False

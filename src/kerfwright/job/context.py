@@ -1,0 +1,59 @@
+"""A job with the book entries it uses."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+from kerfwright.geometry.record import Record
+from kerfwright.job.store import BOOKS, Store
+from kerfwright.model.job import Job
+from kerfwright.model.material import Material, SettingCard
+from kerfwright.model.table import Table
+from kerfwright.model.tooling import Blade, Tool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class JobContext(Record):
+    """Everything a stage may ask for.
+
+    Parameters
+    ----------
+    job : Job
+        The document.
+    table : Table
+        The table.
+    material : Material
+        The material.
+    tools : mapping of str to Tool
+        Tools the job's operations name, by id.
+    cards : mapping of str to SettingCard
+        Setting cards the job's operations name, by id.
+    """
+
+    job: Job
+    table: Table
+    material: Material
+    tools: Mapping[str, Tool]
+    cards: Mapping[str, SettingCard]
+
+
+def load_context(job: Job, store: Store) -> JobContext:
+    """Return the job with its book entries, and pins brought up to date.
+
+    Raises
+    ------
+    UnknownNameError
+        If the job names an entry no book has.
+    """
+    operations = job.rules.operations
+    tools = {o.tool_id: store.load_entry(Blade, o.tool_id) for o in operations}
+    cards = {o.card_id: store.load_entry(SettingCard, o.card_id) for o in operations}
+    table = store.load_entry(Table, job.choices.table_id)
+    material = store.load_entry(Material, job.choices.material_id)
+    named: list[tuple[str, Record]] = [(table.id, table), (material.id, material)]
+    named += [*tools.items(), *cards.items()]
+    pins = {f"{BOOKS[type(entry)][0]}/{key}": entry.digest for key, entry in named}
+    return JobContext(
+        job=replace(job, pins=pins), table=table, material=material, tools=tools, cards=cards
+    )

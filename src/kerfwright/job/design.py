@@ -1,0 +1,34 @@
+"""Assemble what the program is checked against: only nominal contours, map and wishes."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from kerfwright.job.context import JobContext
+from kerfwright.job.results import PlanResult
+from kerfwright.model.design import Design
+
+
+def design_of(plan: PlanResult, context: JobContext) -> Design:
+    """Return the design of the contours a plan cuts, as mapped onto the sheet on the bed.
+
+    Nothing of the plan's motion goes in: contours in the sheet frame, the map, the operations.
+    """
+    placed = plan.placed
+    tool_ids = tuple(dict.fromkeys(o.tool_id for o in placed.operations))
+    tool_of = np.array([tool_ids.index(o.tool_id) for o in placed.operations], np.int64)
+    rows = len(placed.contours)
+    return Design(
+        contours=placed.contours,
+        nominal=placed.on_sheet,
+        operations=placed.operations,
+        operation=placed.operation,
+        tools=tuple(context.tools[t] for t in tool_ids),
+        tool=tool_of[placed.operation] if rows else placed.operation,
+        maps=(placed.table_from_sheet,),
+        map=np.zeros(rows, np.int64),
+        bottom_z_mm=0.0,
+        top_z_mm=context.job.choices.sheet.thickness_mm,
+        travel_z_mm=plan.travel_z_mm,
+        keep_outs=context.job.choices.sheet.keep_outs.transformed(placed.table_from_sheet.affine),
+    )

@@ -1,0 +1,258 @@
+"""The nominal plan: parts on the sheet at the load pose -> order and motion of the whole sheet.
+
+A part with a contour that cannot be cut is left out whole, and the rest is planned without it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable, Sequence
+
+import numpy as np
+
+from kerfwright import sequence, toolpath
+from kerfwright.errors import Finding, Place, Severity
+from kerfwright.geometry.record import BOOL
+from kerfwright.job.context import JobContext
+from kerfwright.job.place import keep_placements, lies_on, place_contours
+from kerfwright.job.progress import Progress, for_stage
+from kerfwright.job.results import PlacedContours, PlanResult
+from kerfwright.job.setups import check_setups, setup_for, travel_height_mm
+from kerfwright.model.cut import CutChoices, CutOrder, CutSetup
+from kerfwright.model.motion import ToolMotion
+from kerfwright.model.operation import Operation
+from kerfwright.model.part import Part
+from kerfwright.model.sheet import Layout
+
+
+def plan_sheet(
+    parts: Sequence[Part],
+    layout: Layout,
+    context: JobContext,
+    *,
+    hold: Collection[str] = (),
+    progress: Progress,
+) -> PlanResult:
+    """Plan every part of the sheet that is not held back.
+
+    Parameters
+    ----------
+    parts : sequence of Part
+        Parts of the job.
+    layout : Layout
+        Where they lie.
+    context : JobContext
+        Job and books.
+    hold : collection of str
+        Contours an earlier round found wanting; their parts are left out.
+    progress : Progress
+        Told at every step.
+
+    Returns
+    -------
+    PlanResult
+        Without motion when a finding blocks.
+    """
+    everything = place_contours(parts, layout, context.table)
+    findings = list(check_setups(context)) + _check_bed(everything, layout, context)
+    if any(f.severity is Severity.BLOCKS for f in findings):
+        return _refused(everything, context, findings)
+    setups = tuple(setup_for(o, context) for o in everything.operations)
+    held = set(hold)
+    progress("plan", 1, 5)
+    placed = _without(everything, held)
+    choices = _choices(placed, context, setups)
+    found = _once_per_contour(f for c in choices for f in c.findings)
+    newly = held_contours(found)
+    if newly:
+        held |= newly
+        placed = _without(everything, held)
+        choices = _choices(placed, context, setups)
+    progress("plan", 2, 5)
+    if not placed.contours:
+        nothing_left = Finding(
+            code="JOB-160",
+            severity=Severity.BLOCKS,
+            where=Place(stage="plan"),
+            params={"count": len(everything.contours)},
+        )
+        return _refused(everything, context, [*findings, *found, nothing_left])
+    return _ordered(everything, placed, choices, setups, context, findings + found, progress)
+
+
+def _choices(
+    placed: PlacedContours, context: JobContext, setups: tuple[CutSetup, ...]
+) -> list[CutChoices]:
+    return [
+        toolpath.choices(
+            operation,
+            context.tools[operation.tool_id],
+            placed.on_table.select(rows),
+            contours=_names(placed, rows),
+            part_side=placed.part_side[rows],
+            setup=setups[i],
+        )
+        for i, operation, rows in _by_operation(placed)
+    ]
+
+
+def _ordered(
+    everything: PlacedContours,
+    placed: PlacedContours,
+    choices: list[CutChoices],
+    setups: tuple[CutSetup, ...],
+    context: JobContext,
+    findings: list[Finding],
+    progress: Progress,
+) -> PlanResult:
+    travel_z_mm = travel_height_mm(context)
+    order = sequence.order(
+        choices,
+        paths=placed.on_table,
+        contours=placed.contours,
+        operations=placed.operations,
+        operation=placed.operation,
+        table=context.table,
+        travel_z_mm=travel_z_mm,
+        seed=context.job.seeds.get("sequence", 0),
+        progress=for_stage(progress, "plan: order"),
+    )
+    progress("plan", 3, 5)
+    motions = [
+        toolpath.plan(
+            operation,
+            context.tools[operation.tool_id],
+            placed.on_table.select(rows),
+            order,
+            contours=_names(placed, rows),
+            part_side=placed.part_side[rows],
+            setup=setups[i],
+        )
+        for i, operation, rows in _by_operation(placed)
+    ]
+    progress("plan", 4, 5)
+    operations = placed.operations
+    motion = sequence.link(
+        motions,
+        order,
+        context.table,
+        stations={
+            o.id: context.table.station_for(o.head_kind, o.tool_id).number for o in operations
+        },
+        setups={o.id: setup for o, setup in zip(operations, setups, strict=True)},
+        travel_z_mm=travel_z_mm,
+        zones=_zones(placed, context),
+    )
+    gone = set(everything.contours) - set(placed.contours)
+    return PlanResult(
+        placed=placed,
+        held=tuple(c for c in everything.contours if c in gone),
+        setups=setups,
+        order=order,
+        motion=motion,
+        travel_z_mm=travel_z_mm,
+        findings=(*findings, *motion.findings),
+    )
+
+
+def _by_operation(placed: PlacedContours) -> list[tuple[int, Operation, np.ndarray]]:
+    rows = [np.flatnonzero(placed.operation == i) for i in range(len(placed.operations))]
+    return [(i, placed.operations[i], r) for i, r in enumerate(rows) if r.size]
+
+
+def _names(placed: PlacedContours, rows: np.ndarray) -> tuple[str, ...]:
+    return tuple(placed.contours[i] for i in rows.tolist())
+
+
+def _once_per_contour(findings: Iterable[Finding]) -> list[Finding]:
+    """Return findings without repeats: ways of one cut often share what is wrong with it."""
+    seen = {(f.code, f.where.contour): f for f in findings}
+    return list(seen.values())
+
+
+def held_contours(findings: Sequence[Finding]) -> set[str]:
+    """Return the contours that findings hold back."""
+    holding = [f for f in findings if f.severity is Severity.HOLDS_PART]
+    return {f.where.contour for f in holding if f.where.contour is not None}
+
+
+def _without(placed: PlacedContours, held: set[str]) -> PlacedContours:
+    """Return the contours of placements none of whose contours are held."""
+    is_held = np.array([c in held or c.split("@")[0] in held for c in placed.contours], bool)
+    gone: BOOL = np.isin(placed.placement, placed.placement[is_held])
+    return keep_placements(placed, ~gone)
+
+
+def _zones(placed: PlacedContours, context: JobContext) -> tuple[int, ...]:
+    """Return the vacuum zones the sheet lies over; the others would only leak."""
+    x0, y0, x1, y1 = lies_on(placed.table_from_sheet, context.job.choices.sheet)
+    return tuple(
+        z.number
+        for z in context.table.zones
+        if z.box_mm[0] < x1 and z.box_mm[2] > x0 and z.box_mm[1] < y1 and z.box_mm[3] > y0
+    )
+
+
+def _check_bed(placed: PlacedContours, layout: Layout, context: JobContext) -> list[Finding]:
+    sheet = layout.sheets[0]
+    lies = lies_on(placed.table_from_sheet, sheet)
+    bed = context.table.bed
+    over = [bed[0] - lies[0], bed[1] - lies[1], lies[2] - bed[2], lies[3] - bed[3]]
+    worst = max(over)
+    if worst <= 1e-9:
+        return []
+    side = ("left", "front", "right", "far")[over.index(worst)]
+    return [
+        Finding(
+            code="JOB-111",
+            severity=Severity.BLOCKS,
+            where=Place(stage="layout", sheet=sheet.id, frame="table"),
+            measured=worst,
+            limit=0.0,
+            unit="mm",
+            params={"side": side, "table": context.table.id},
+        )
+    ]
+
+
+def _refused(
+    placed: PlacedContours, context: JobContext, findings: Sequence[Finding]
+) -> PlanResult:
+    nothing = keep_placements(placed, np.zeros(len(placed.contours), bool))
+    return PlanResult(
+        placed=nothing,
+        held=placed.contours,
+        setups=(),
+        order=_no_order(),
+        motion=_no_motion(),
+        travel_z_mm=travel_height_mm(context),
+        findings=tuple(findings),
+    )
+
+
+def _no_order() -> CutOrder:
+    none = np.zeros(0, np.int64)
+    return CutOrder(
+        contour=(),
+        operation=(),
+        pass_no=none,
+        entry_s=np.zeros(0),
+        reversed=np.zeros(0, bool),
+        group=none,
+    )
+
+
+def _no_motion() -> ToolMotion:
+    none, zero = np.zeros(0, np.int64), np.zeros(0)
+    return ToolMotion(
+        start=np.zeros(4),
+        kind=none,
+        end=np.zeros((0, 4)),
+        centre=np.zeros((0, 2)),
+        sweep_rad=zero,
+        feed=zero,
+        feed_kind=none,
+        dwell_s=zero,
+        role=none,
+        cut=none,
+        tool=none,
+    )

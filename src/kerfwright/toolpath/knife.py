@@ -1,0 +1,218 @@
+"""Tangential and oscillating knives.
+
+The tracked point of the blade, the middle of its chord at the top face, runs along the contour;
+the blade points along the tangent. At the *reference plane* (the bottom face, or the plane of
+the tip of a partial cut) the blade covers each contour exactly, corner to corner: it goes down
+with its back in one corner and comes up with its front in the next. It lifts at corners that
+turn more than the lift angle and turns in the material at others. At the top face the slanted
+edges reach further, which may nick a part; then a side is cut backwards or from both its ends.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from kerfwright.errors import Finding, UnknownNameError, UsageError
+from kerfwright.geometry.paths import PathSet
+from kerfwright.geometry.record import F64, I64
+from kerfwright.model.cut import CutChoices, CutOrder, CutSetup
+from kerfwright.model.motion import ToolMotion
+from kerfwright.model.operation import Operation
+from kerfwright.model.tooling import Blade
+from kerfwright.toolpath.cuts import ENTRY, PASS, PATH, SENSE, make
+from kerfwright.toolpath.entries import all_cuts
+from kerfwright.toolpath.limits import held
+from kerfwright.toolpath.work import Work, prepare
+from kerfwright.toolpath.writing import (
+    AT_C,
+    AT_X,
+    AT_Y,
+    COUNT,
+    CUT,
+    CX,
+    CY,
+    FEED,
+    FEED_KIND,
+    IN_C,
+    IN_X,
+    IN_Y,
+    KIND,
+    ROLE,
+    TIME,
+    TURNED,
+    C,
+    X,
+    Y,
+    Z,
+)  # fmt: skip
+
+
+def choices(
+    operation: Operation,
+    tool: Blade,
+    paths: PathSet,
+    *,
+    contours: tuple[str, ...],
+    part_side: I64 | Sequence[int],
+    setup: CutSetup,
+) -> CutChoices:
+    """Return in which ways each contour may be cut.
+
+    Entries of contours with corners are the corners, at most 24; of smooth ones up to six
+    places, in straight stretches where there are any; of open ones their ends. Both directions
+    are allowed for a blade ground on both sides, else the one that puts its flat to the part.
+
+    Parameters
+    ----------
+    operation : Operation
+        What is done.
+    tool : Blade
+        Blade it is done with.
+    paths : PathSet
+        K paths in the table frame [mm].
+    contours : tuple of str
+        Contour id of each path.
+    part_side : array_like of shape (K,), int
+        Where the part lies, seen along the drawn direction: +1 left, -1 right, 0 on both sides.
+    setup : CutSetup
+        Heights, rates and the tolerance.
+
+    Returns
+    -------
+    CutChoices
+        No row for a contour that cannot be cut; a finding says why.
+
+    Raises
+    ------
+    UsageError
+        If there is not one id and one side per path, or an id stands twice.
+    """
+    work = prepare(operation, tool, paths, contours, part_side, setup)
+    cuts = all_cuts(*work.geometry, work.allowed, operation.passes, work.chord_mm)
+    ends, _ = _made(work, cuts, np.zeros(0, np.int64))
+    return CutChoices(
+        contours=contours,
+        operation=operation.id,
+        contour=cuts[:, PATH].astype(np.int64),
+        pass_no=cuts[:, PASS].astype(np.int64),
+        entry_s=cuts[:, ENTRY],
+        reversed=cuts[:, SENSE] < 0.0,
+        xyc_in=ends[:, [IN_X, IN_Y, IN_C]],
+        xyc_out=ends[:, [AT_X, AT_Y, AT_C]],
+        time_s=ends[:, TIME],
+        before=_pass_pairs(int(work.usable.sum()), operation.passes),
+        findings=work.findings(np.ones(len(contours), bool)),
+    )
+
+
+def plan(
+    operation: Operation,
+    tool: Blade,
+    paths: PathSet,
+    order: CutOrder,
+    *,
+    contours: tuple[str, ...],
+    part_side: I64 | Sequence[int],
+    setup: CutSetup,
+) -> ToolMotion:
+    """Return the motion of all cuts of an order that belong to an operation.
+
+    Each cut begins with a rapid, lifted over its entry, and ends lifted. Entries are taken to
+    the nearest corner, since a fitted contour's corners lie at slightly other fractions.
+
+    Parameters
+    ----------
+    operation, tool, paths, contours, part_side, setup
+        As for `choices`.
+    order : CutOrder
+        Cuts in their order; `ToolMotion.cut` counts in it.
+
+    Returns
+    -------
+    ToolMotion
+        In the table frame, without events, tool 0. A cut that cannot be made has no block; a
+        finding says why.
+
+    Raises
+    ------
+    UnknownNameError
+        If the order names a contour that is not among `contours`.
+    UsageError
+        As for `choices`, or if the order asks for a pass the operation has not.
+    """
+    work = prepare(operation, tool, paths, contours, part_side, setup)
+    asked, places = _asked(operation, order, contours)
+    path = asked[:, PATH].astype(np.int64)
+    flat_to_part = work.allowed[path, np.where(asked[:, SENSE] > 0.0, 0, 1)]
+    cuts = asked[flat_to_part]
+    ends, _ = _made(work, cuts, np.zeros(0, np.int64))
+    _, rows = _made(work, cuts, ends[:, COUNT].astype(np.int64))
+    is_asked = np.zeros(len(contours), bool)
+    is_asked[path] = True
+    findings = (*work.findings(is_asked), *_wrong_ways(work, np.unique(path[~flat_to_part])))
+    return _motion(rows, places[flat_to_part], setup, findings)
+
+
+def _made(work: Work, cuts: F64, counts: I64) -> tuple[F64, F64]:
+    return make(cuts, counts, *work.geometry, np.array(work.steps))
+
+
+def _pass_pairs(contours: int, passes: int) -> I64:
+    """Return that each pass comes before the next, cuts counted contour by contour."""
+    cut = np.arange(contours * passes).reshape(contours, passes)
+    return np.column_stack((cut[:, :-1].ravel(), cut[:, 1:].ravel()))
+
+
+def _asked(operation: Operation, order: CutOrder, contours: tuple[str, ...]) -> tuple[F64, I64]:
+    """Return the cuts of this operation, and their places in the order."""
+    places = np.array([i for i, o in enumerate(order.operation) if o == operation.id], np.int64)
+    index = {name: k for k, name in enumerate(contours)}
+    names = [order.contour[i] for i in places]
+    unknown = next((n for n in names if n not in index), None)
+    if unknown is not None:
+        msg = f"the order cuts contour {unknown}, which operation {operation.id} does not have"
+        raise UnknownNameError(msg)
+    pass_no = order.pass_no[places]
+    if len(pass_no) and not 0 <= pass_no.min() <= pass_no.max() < operation.passes:
+        msg = (
+            f"the order asks for pass {pass_no.max()} of operation {operation.id}, which has "
+            f"{operation.passes}, counted from 0"
+        )
+        raise UsageError(msg)
+    cuts = np.zeros((len(places), ENTRY + 1))
+    cuts[:, PATH] = [index[n] for n in names]
+    cuts[:, PASS] = pass_no
+    cuts[:, SENSE] = np.where(order.reversed[places], -1.0, 1.0)
+    cuts[:, ENTRY] = order.entry_s[places]
+    return cuts, places
+
+
+def _wrong_ways(work: Work, index: I64) -> tuple[Finding, ...]:
+    starts = work.paths.starts
+    return tuple(
+        held("TLP-130", work.contours[k], work.paths.points[starts[k]])
+        for k in index
+        if work.usable[k]
+    )
+
+
+def _motion(rows: F64, places: I64, setup: CutSetup, findings: tuple[Finding, ...]) -> ToolMotion:
+    end = rows[:, [X, Y, Z, C]]
+    start = end[0] if len(rows) else np.array([0.0, 0.0, setup.lift_z_mm, 0.0])
+    n = len(rows)
+    return ToolMotion(
+        start=start,
+        kind=rows[:, KIND].astype(np.int64),
+        end=end,
+        centre=rows[:, [CX, CY]],
+        sweep_rad=rows[:, TURNED],
+        feed=rows[:, FEED],
+        feed_kind=rows[:, FEED_KIND].astype(np.int64),
+        dwell_s=np.zeros(n),
+        role=rows[:, ROLE].astype(np.int64),
+        cut=places[rows[:, CUT].astype(np.int64)],
+        tool=np.zeros(n, np.int64),
+        findings=findings,
+    )

@@ -1,0 +1,103 @@
+"""What is cut to full depth more often than planned."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from kerfwright.verify.case import Case
+from kerfwright.verify.columns import BHALF, BHEEL, BLEAD, BTRAIL, F64, I64
+from kerfwright.verify.covering import DEEP, Stretches
+from kerfwright.verify.spans import Merged, covered, merge_by_stroke, repeats
+
+
+def repeated_mm(case: Case, stretches: Stretches) -> F64:
+    """Return the longest stretch of each contour cut again at full depth, 0 for none [mm].
+
+    Strokes that meet overlap a little, and so does a closed cut at its end; what they have in
+    common counts when it is more than half of the shorter stroke and more than the blade's chord.
+    Passes count as planned, and contours on top of one another may each be cut.
+    """
+    own = case.assignment.shared[stretches.entry]
+    deep = (stretches.flags & DEEP) > 0
+    row, stroke = case.views.row[own[deep]], case.slices.stroke[case.views.slice[own[deep]]]
+    sharing = case.assignment.sharing[stretches.entry[deep]]
+    shape = case.wanted.shape
+    merged = merge_by_stroke(
+        row, stroke, stretches.low[deep], stretches.high[deep],
+        length=shape.length, closed=shape.closed,
+    )  # fmt: skip
+    chord = np.zeros(case.rows)
+    np.maximum.at(chord, row, _chords(case, own[deep]))
+    suspects = _suspects(case, merged, chord)
+    return np.maximum(
+        _between_strokes(case, suspects, chord, row * _strokes(case) + stroke, sharing),
+        _within_strokes(case, merged, stretches, chord),
+    )
+
+
+def _strokes(case: Case) -> int:
+    return int(case.slices.stroke.max(initial=0)) + 1
+
+
+def _chords(case: Case, views: I64) -> F64:
+    """Return the chord at the reference plane of each slice at its deepest [mm]."""
+    own = case.views.slice[views]
+    blade = case.moves.blades[case.slices.blade[own]]
+    height = np.maximum(case.wanted.reference_z[case.views.row[views]] - case.tips[own], 0.0)
+    slope = blade[:, BTRAIL] + blade[:, BLEAD]
+    chord: F64 = 2.0 * blade[:, BHALF] + np.minimum(height, blade[:, BHEEL]) * slope
+    return chord
+
+
+def _suspects(case: Case, merged: Merged, chord: F64) -> Merged:
+    """Return the stretches of contours that have enough in common for a repeat at all."""
+    shape = case.wanted.shape
+    union, _ = covered(
+        merged.row, merged.low, merged.high, length=shape.length, closed=shape.closed
+    )
+    size = merged.high - merged.low
+    total = np.bincount(merged.row, weights=size, minlength=case.rows)
+    least = np.full(case.rows, np.inf)
+    np.minimum.at(least, merged.row, size)
+    suspect = total - union > np.maximum(chord, least / 2.0) * (1.0 - 1e-9)
+    keep = suspect[merged.row]
+    return Merged(merged.row[keep], merged.stroke[keep], merged.low[keep], merged.high[keep])
+
+
+def _between_strokes(case: Case, merged: Merged, chord: F64, key: I64, sharing: I64) -> F64:
+    shape = case.wanted.shape
+    new = np.ones(len(merged.row), bool)
+    new[1:] = merged.row[1:] != merged.row[:-1]
+    first = np.flatnonzero(new)
+    last = np.append(first[1:], len(merged.row))[: len(first)].astype(np.int64)
+    most = _most_sharing(key, sharing, merged.row * _strokes(case) + merged.stroke)
+    return repeats(
+        merged.row, merged.low, merged.high, first, last, chord,
+        most * case.wanted.passes_at_depth[merged.row], shape.length, shape.closed,
+    )  # fmt: skip
+
+
+def _most_sharing(key: I64, sharing: I64, wanted: I64) -> I64:
+    """Return the greatest number of contours on top of one another under each key."""
+    keys, index = np.unique(key, return_inverse=True)
+    most = np.ones(len(keys) + 1, np.int64)
+    np.maximum.at(most, index, sharing)
+    return most[np.searchsorted(keys, wanted)]
+
+
+def _within_strokes(case: Case, merged: Merged, stretches: Stretches, chord: F64) -> F64:
+    """Return how far single strokes go over the same stretch again [mm]."""
+    shared, strokes = case.assignment.shared, _strokes(case)
+    row, own = case.views.row[shared], case.views.slice[shared]
+    gone = np.where(np.isfinite(stretches.advance), np.abs(stretches.advance), 0.0)
+    gone *= case.tips[own] <= case.wanted.deep_z[row]
+    keys, index = np.unique(row * strokes + case.slices.stroke[own], return_inverse=True)
+    way = np.bincount(index, weights=gone, minlength=len(keys))
+    place = np.searchsorted(keys, merged.row * strokes + merged.stroke)
+    covers = np.bincount(place, weights=merged.high - merged.low, minlength=len(keys))
+    k = keys // strokes
+    again = way - covers
+    twice = again > np.maximum(covers / 2.0, chord[k])
+    out = np.zeros(case.rows)
+    np.maximum.at(out, k[twice], again[twice])
+    return out
