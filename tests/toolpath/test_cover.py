@@ -18,7 +18,18 @@ from kerfwright.toolpath.sections import FIRST, LAST, LOOP, STEPPED
 from kerfwright.toolpath.shapes import HEADING, SWEEP, X0, X1, Y0, Y1
 from kerfwright.toolpath.work import Work, prepare
 from toolpath.blade_sweep import STEP_MM, crosses_normal, distance_mm, sweep, to_line_mm
-from toolpath.shop import KISS, THROUGH, Job, blades, rings, setups, smooth_rings
+from toolpath.shop import (
+    BLADE,
+    KISS,
+    SETUP,
+    THROUGH,
+    Job,
+    blades,
+    rings,
+    rounded,
+    setups,
+    smooth_rings,
+)  # fmt: skip
 
 PLACES = 80
 EXACT_MM = 1e-6
@@ -123,11 +134,11 @@ def test_a_circle_is_cut_as_predicted_by_strokes_too(blade, radius, tolerance, c
 
 def test_short_strokes_are_used_where_they_bring_a_circle_inside_the_tolerance():
     radius, half = 8.0, 1.0
-    blade = replace(Job(make_circle((0, 0), 1.0)).blade, lead_rad=np.pi / 2.0, tip_mm=2.0 * half)
+    blade = replace(BLADE, lead_rad=np.pi / 2.0, tip_mm=2.0 * half)
     followed = np.hypot(radius, half) - radius
     lifts = {}
     for tolerance in (1.2 * followed, 0.7 * followed, 0.4 * followed):
-        setup = replace(Job(make_circle((0, 0), 1.0)).setup, tolerance_mm=tolerance)
+        setup = replace(SETUP, tolerance_mm=tolerance)
         motion = Job(make_circle((0, 0), radius), -1, blade=blade, setup=setup).cut()
         lifts[tolerance] = int((motion.role == 6).sum()), [f.code for f in motion.findings]
     once, often, never = lifts.values()
@@ -153,3 +164,18 @@ def test_far_out_on_the_table_the_cover_stays_exact(scale):
     path = path.transformed([[1.0, 0.0, 3000.0 * scale], [0.0, 1.0, -1500.0 * scale]])
     job = Job(path, 1)
     assert_covered(job, job.cut(), 0.0, predicted_mm(job))
+
+
+def test_rounded_corners_too_tight_to_follow_are_cut_by_strokes_between_the_sides():
+    blade = replace(BLADE, lead_rad=np.pi / 2.0, tip_mm=2.0)
+    job = Job(rounded(60.0, 40.0, 8.0), 1, blade=blade, setup=replace(SETUP, tolerance_mm=0.05))
+    assert np.hypot(8.0, 1.0) - 8.0 > 0.05
+    motion = job.cut()
+    stepped = prepared(job).sections.rows[:, STEPPED]
+    assert stepped.tolist() == [0.0, 1.0] * 4
+    assert motion.findings == ()
+    assert distance_mm(job.paths, sweep(motion, blade, 3.0).points(9)).max() <= 0.05 + EXACT_MM
+    assert_covered(job, motion, 0.0, predicted_mm(job))
+    slanted = Job(job.paths, 1, setup=job.setup)  # its lead would run on straight over the bend
+    assert not prepared(slanted).sections.rows[:, STEPPED].any()
+    assert [f.code for f in slanted.cut().findings] == ["TLP-120"]

@@ -11,8 +11,8 @@ import json
 import sys
 from collections.abc import Callable
 
-import click
 import typer
+from typer.exceptions import TyperException
 
 from kerfwright.cli import demo, jobs
 from kerfwright.errors import KerfwrightError
@@ -60,12 +60,11 @@ def main() -> None:
 def _guarded(run: Callable[[], object]) -> int:
     try:
         code = run()
-    except click.exceptions.Exit as stop:
+    except typer.Exit as stop:
         return stop.exit_code
-    except click.ClickException as error:
-        error.show()
-        return WRONG_USE
-    except (KeyboardInterrupt, click.exceptions.Abort):
+    except TyperException as error:
+        return _say(f"{error.format_message()} Try --help.", WRONG_USE)
+    except (KeyboardInterrupt, typer.Abort):
         return _say("interrupted; finished stages are kept", INTERRUPTED)
     except KerfwrightError as error:
         return _say(str(error), error.exit_code)

@@ -107,13 +107,16 @@ class PlaneMap(Record):
         p = points_of(xy)
         out = np.broadcast_to(self.affine[:, :2], (len(p), 2, 2)).copy()
         if self.bow.any():
-            out += np.einsum("ak,nkb->nab", self.bow, _quadratic_slope(p))
+            across = self.bow[:, 1]
+            out[:, :, 0] += 2.0 * p[:, :1] * self.bow[:, 0] + p[:, 1:] * across
+            out[:, :, 1] += 2.0 * p[:, 1:] * self.bow[:, 2] + p[:, :1] * across
         for axis, place, dx, dy in self.steps:
             u = np.clip((p[:, int(axis)] - place) / self.blend_mm + 0.5, 0.0, 1.0)
             out[:, :, int(axis)] += (6.0 * u * (1.0 - u) / self.blend_mm)[:, None] * (dx, dy)
         for rows in _blocks(len(p), len(self.centres)):
-            slope = _field_slope(p[rows], self.centres)
-            out[rows] += np.einsum("qa,nqb->nab", self.weights, slope)
+            by_x, by_y = _field_slope(p[rows], self.centres)
+            out[rows, :, 0] += by_x @ self.weights
+            out[rows, :, 1] += by_y @ self.weights
         return out
 
     def inverse_similarity(self) -> PlaneMap:
@@ -149,21 +152,19 @@ def _quadratic(p: F64) -> F64:
     return np.column_stack((x * x, x * y, y * y))
 
 
-def _quadratic_slope(p: F64) -> F64:
-    x, y, zero = p[:, 0], p[:, 1], np.zeros(len(p))
-    return np.stack(
-        [np.column_stack((2 * x, zero)), np.column_stack((y, x)), np.column_stack((zero, 2 * y))],
-        axis=1,
-    )
+def _away(p: F64, centres: F64) -> tuple[F64, F64, F64]:
+    """Return x, y and squared distance from each centre, three of shape (N, Q)."""
+    dx = p[:, :1] - centres[:, 0]
+    dy = p[:, 1:] - centres[:, 1]
+    return dx, dy, dx * dx + dy * dy
 
 
 def _field(p: F64, centres: F64) -> F64:
-    r2 = ((p[:, None, :] - centres[None, :, :]) ** 2).sum(axis=2)
+    _, _, r2 = _away(p, centres)
     return np.asarray(r2 * np.log(np.where(r2 > 0.0, r2, 1.0)), dtype=np.float64)
 
 
-def _field_slope(p: F64, centres: F64) -> F64:
-    d = p[:, None, :] - centres[None, :, :]
-    r2 = (d**2).sum(axis=2)
+def _field_slope(p: F64, centres: F64) -> tuple[F64, F64]:
+    dx, dy, r2 = _away(p, centres)
     factor = 2.0 * (np.log(np.where(r2 > 0.0, r2, 1.0)) + 1.0)
-    return d * np.where(r2 > 0.0, factor, 0.0)[:, :, None]
+    return factor * dx, factor * dy
