@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from kerfwright import program
-from kerfwright.errors import Finding, Place, ProgramSyntaxError, Severity
+from kerfwright.errors import Finding, Place, Severity
 from kerfwright.job.context import JobContext
 from kerfwright.job.design import design_of
 from kerfwright.job.progress import Progress, for_stage
@@ -82,13 +82,3 @@ def _same_way(cut: ToolMotion, air: ToolMotion) -> bool:
         turns = (motion.sweep_rad != 0.0) | moves
         ways.append(np.concatenate((way[:1], way[1:][turns])))
     return ways[0].shape == ways[1].shape and bool(np.abs(ways[0] - ways[1]).max(initial=0) < 1e-3)
-
-
-def syntax_finding(error: ProgramSyntaxError, file: str) -> Finding:
-    """Return a program's unreadable line as a finding."""
-    return Finding(
-        code=error.code,
-        severity=Severity.BLOCKS,
-        where=Place(stage="program", file=file, line=error.line),
-        params={"message": error.message},
-    )
