@@ -136,6 +136,11 @@ class TimeResult(Record):
     timed: TimedMotion
     naive_s: float
 
+    @property
+    def findings(self) -> tuple[Finding, ...]:
+        """What timing found."""
+        return self.timed.findings
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class ProgramResult(Record):
