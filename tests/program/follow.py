@@ -87,7 +87,9 @@ class Follower:
         centre = self.planned.centre[block] + self.offsets[block, :2]
         begin, end = self.begins[block], self.ends[block]
         radius, sweep = np.hypot(*(begin[:2] - centre)), self.planned.sweep_rad[block]
-        noise, done = 2.5 * self.mm / radius, 0.0
+        # Rounding moves each end by 0.71 units and the centre by 0.71; two more units each way
+        # are its own, to obey the arc rule. The turn is the difference of two spokes.
+        noise, done = 2.0 * (0.71 + 0.71 + 2.83) * self.mm / radius, 0.0
         for row in range(at, len(self.read)):
             here = self.read.end[row]
             start = self.read.start if row == 0 else self.read.end[row - 1]

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
 from itertools import pairwise
-from math import atan, atan2, ceil, cos, hypot, pi, sin, tan
+from math import atan, atan2, ceil, cos, hypot, pi, sin
 
 import numpy as np
 
@@ -98,13 +98,19 @@ class Program:
 
 @dataclass(frozen=True)
 class Piece:
-    """A line or arc of a run: start, heading there, length, signed curvature."""
+    """A line or arc of a run: start, heading there, length, signed curvature.
+
+    A short line that stands for a stretch of a curve has C turn along it by `turn`, from `lead`
+    off its own heading.
+    """
 
     x: float
     y: float
     heading: float
     length: float
     bend: float = 0.0
+    lead: float = 0.0
+    turn: float = 0.0
 
     def at(self, s: float) -> tuple[float, float, float]:
         half = self.bend * s / 2.0
@@ -112,12 +118,15 @@ class Piece:
         return (
             self.x + chord * cos(self.heading + half),
             self.y + chord * sin(self.heading + half),
-            self.heading + 2.0 * half,
+            self.heading + 2.0 * half + self.lead + self.turn * s / self.length,
         )
 
     def reversed(self) -> Piece:
         x, y, heading = self.at(self.length)
-        return Piece(x, y, heading + pi, self.length, -self.bend)
+        last = self.lead + self.turn
+        return replace(
+            self, x=x, y=y, heading=heading - last + pi, bend=-self.bend, lead=last, turn=-self.turn
+        )
 
 
 def pieces_of(path: PathSet, plane_map: PlaneMap) -> list[Piece]:
@@ -143,7 +152,19 @@ def _sampled(a, b, bulge, plane_map) -> list[Piece]:
     count = max(ceil(whole.length / SAMPLE_MM), 2)
     places = np.array([whole.at(whole.length * i / count)[:2] for i in range(count + 1)])
     points = plane_map.map_points(places)
-    return [_exact(p, q, 0.0) for p, q in pairwise(points)]
+    ends = [_exact(p, q, 0.0) for p, q in pairwise(points)]
+    near = [plane_map.map_points(np.array([whole.at(s - 1e-4)[:2], whole.at(s + 1e-4)[:2]]))
+            for s in np.linspace(0.0, whole.length, count + 1)]  # fmt: skip
+    tangent = [atan2(*(q - p)[::-1]) for p, q in near]
+    out = []
+    for i, piece in enumerate(ends):
+        lead, last = _wrap(tangent[i] - piece.heading), _wrap(tangent[i + 1] - piece.heading)
+        out.append(replace(piece, lead=lead, turn=last - lead))
+    return out
+
+
+def _wrap(angle: float) -> float:
+    return (angle + pi) % (2.0 * pi) - pi
 
 
 def runs_of(pieces: list[Piece], *, closed: bool) -> list[list[Piece]]:
@@ -153,8 +174,8 @@ def runs_of(pieces: list[Piece], *, closed: bool) -> list[list[Piece]]:
         if i == 0 and not closed:
             continue
         before = pieces[i - 1]
-        turn = piece.heading - before.at(before.length)[2]
-        if abs((turn + pi) % (2.0 * pi) - pi) > CORNER:
+        turn = piece.at(0.0)[2] - before.at(before.length)[2]
+        if abs(_wrap(turn)) > CORNER:
             breaks.append(i)
     if not breaks:
         return [pieces]
@@ -240,7 +261,7 @@ def _with_tails(run: list[Piece], before: float, after: float) -> tuple[list[Pie
     """Return the run gone on straight before its start and past its end, and what that adds."""
     out, added = list(run), 0.0
     if before > 0.0:
-        x, y, heading = run[0].x, run[0].y, run[0].heading
+        x, y, heading = run[0].at(0.0)
         out.insert(0, Piece(x - before * cos(heading), y - before * sin(heading), heading, before))
         added = before
     if after > 0.0:
@@ -279,7 +300,8 @@ def cut_contour(
     pieces = pieces_of(path, design.maps[design.map[k]])
     for level in levels if tip_z is None else [tip_z]:
         chord = chords(blade, level, max(reference, level), top)
-        turned = [p.reversed() for p in reversed(pieces)] if way == "reversed" else pieces
+        back = [p.reversed() for p in reversed(pieces)]
+        turned = back if way == "reversed" else pieces
         runs = runs_of(turned, closed=closed)
         loop = closed and len(runs) == 1 and _is_loop(turned)
         first = True
@@ -296,8 +318,7 @@ def cut_contour(
 
 
 def _is_loop(pieces: list[Piece]) -> bool:
-    turn = pieces[0].heading - pieces[-1].at(pieces[-1].length)[2]
-    return abs((turn + pi) % (2.0 * pi) - pi) <= CORNER
+    return abs(_wrap(pieces[0].at(0.0)[2] - pieces[-1].at(pieces[-1].length)[2])) <= CORNER
 
 
 def plan(design: Design, ways: list[str] | None = None, **changes) -> ToolMotion:
@@ -379,7 +400,3 @@ def with_offsets(motion: ToolMotion, table: Table) -> ToolMotion:
         centre=motion.centre + shift[:, :2],
         offsets_in="program",
     )
-
-
-def tan_deg(angle: float) -> float:
-    return tan(np.radians(angle))

@@ -3,9 +3,13 @@
 from __future__ import annotations
 
 import numpy as np
+import shapely
 
 from kerfwright.geometry.paths import PathSet, make_circle, make_path
 
+SHARPEST = 2.6
+"""In a sharper spike a program that is off may lie nearer to the other side of it: there is no
+telling then which side it meant, and two ways of measuring may well say different things."""
 QUARTER = float(np.tan(np.pi / 8.0))
 
 
@@ -34,7 +38,38 @@ circle = make_circle
 
 
 def random_outline(rng: np.random.Generator, x: float, y: float) -> PathSet:
-    """Return one of the kinds of outline, of random size, around a place."""
+    """Return an outline of random kind and size around a place, that does not cross itself."""
+    while True:
+        path = _any_outline(rng, x, y)
+        polygon = shapely.Polygon(flattened(path))
+        is_plain = polygon.is_valid and polygon.buffer(-1.5).geom_type == "Polygon"
+        if is_plain and sharpest_turn(path) < SHARPEST:
+            return path
+
+
+def sharpest_turn(path: PathSet) -> float:
+    """Return the greatest turn at a vertex of a closed path."""
+    d = np.roll(path.points, -1, axis=0) - path.points
+    chord, half = np.arctan2(d[:, 1], d[:, 0]), 2.0 * np.arctan(path.bulges)
+    turn = (chord - half) - np.roll(chord + half, 1)
+    return float(np.abs((turn + np.pi) % (2.0 * np.pi) - np.pi).max())
+
+
+def flattened(path: PathSet) -> np.ndarray:
+    """Return points along a closed path, arcs in 32 chords."""
+    out = []
+    for i, (p, bulge) in enumerate(zip(path.points, path.bulges, strict=True)):
+        d = path.points[(i + 1) % len(path.points)] - p
+        half = 2.0 * np.arctan(bulge)
+        for share in np.arange(32) / 32 if bulge else (0.0,):
+            ratio = np.sin(half * share) / np.sin(half) if bulge else share
+            turn = half * share - half
+            co, si = np.cos(turn) * ratio, np.sin(turn) * ratio
+            out.append(p + np.array((d[0] * co - d[1] * si, d[0] * si + d[1] * co)))
+    return np.array(out)
+
+
+def _any_outline(rng: np.random.Generator, x: float, y: float) -> PathSet:
     kind = rng.integers(6)
     w, h = rng.uniform(12.0, 40.0, 2)
     if kind == 0:

@@ -73,7 +73,7 @@ def summary_of(run: Run) -> Mapping[str, Any]:
     """Return what is known of a run, as plain values for JSON."""
     job = run.context.job
     rows: dict[str, Any] = {
-        "program": f"kerfwright {kerfwright.__version__}",
+        "written_by": f"kerfwright {kerfwright.__version__}",
         "job": {"id": job.id, "version": job.version, "file": job.inputs[0].name},
         "reached": list(run.reached),
         "blocked": run.is_blocked,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import os
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
@@ -109,7 +110,7 @@ def make_job(new: NewJob, store: Store) -> Job:
     try:
         job = Job(
             id=new.job_id,
-            inputs=(_input(new, store.put_blob(data), len(data)),),
+            inputs=(_input(new, data),),
             rules=_with_every_line(rules, new.every_line),
             choices=JobChoices(
                 table_id=new.table_id,
@@ -120,6 +121,7 @@ def make_job(new: NewJob, store: Store) -> Job:
         )
     except ModelError as error:
         raise UsageError(f"{new.job_id}: {error}") from error
+    store.put_blob(data)
     return store.save_job(job)
 
 
@@ -131,11 +133,17 @@ def _refuse_taken(job_id: str, store: Store) -> None:
     raise UsageError(f"there is a job {job_id} already; choose another name")
 
 
-def _input(new: NewJob, sha256: str, size: int) -> JobInput:
+def _input(new: NewJob, data: bytes) -> JobInput:
     _check_unit(new.unit)
     # A name in some old encoding is kept as far as it can be read.
     name = os.fsencode(new.file.name).decode(errors="replace")
-    return JobInput(name=name, sha256=sha256, size_bytes=size, unit=new.unit, scale=new.scale)
+    return JobInput(
+        name=name,
+        sha256=hashlib.sha256(data).hexdigest(),
+        size_bytes=len(data),
+        unit=new.unit,
+        scale=None if new.scale is None else float(new.scale),
+    )
 
 
 def _check_unit(unit: str) -> None:
@@ -151,9 +159,9 @@ def _sheet(new: NewJob, thickness_mm: float) -> Sheet:
     return Sheet(
         id="s1",
         outline=make_path(corners, closed=True),
-        thickness_mm=thickness_mm,
+        thickness_mm=float(thickness_mm),
         material_id=new.material_id,
-        margin_mm=new.margin_mm,
+        margin_mm=float(new.margin_mm),
     )
 
 
@@ -299,8 +307,10 @@ def read_rules(file: Path, material_id: str) -> RuleTable:
     try:
         text = read_file(file, limit_bytes=MAX_FILE_BYTES).decode()
         tables = read_book(text, rule_table, origin=str(file))
-    except (UnicodeDecodeError, ModelError) as error:
-        raise UnreadableError(f"{file}: {error}") from error
+    except UnicodeDecodeError as error:
+        raise UnreadableError(f"{file} is not text: {error}; save it as UTF-8") from error
+    except ModelError as error:  # it names the file
+        raise UnreadableError(str(error)) from error
     if material_id not in tables:
         known = ", ".join(tables) or "nothing"
         raise UnreadableError(f"{file} has no rules for {material_id}; it has: {known}")

@@ -12,12 +12,13 @@ import numpy as np
 
 from kerfwright.kernels import inner, kernel
 from kerfwright.verify.chord import chord, pose
-from kerfwright.verify.columns import F64, I64, Shape
-from kerfwright.verify.foot import IN_FAN, fold, look
+from kerfwright.verify.columns import F64, I64, SC0, SC1, SSWEEP, SX0, SX1, SY0, SY1, Shape
+from kerfwright.verify.foot import IN_FAN, OVERRUN_MM, Past, fold, look
 from kerfwright.verify.near import REACH_MM
 
 _STEEPEST = 1.4  # rad: beyond it, headings on both sides of the blade say nothing
 _POINTS = 5
+_TIMES = 8  # parts a slice is looked at in where the blade turns
 _MOVES_MM = 1e-3  # a way shorter than that has no direction worth the name
 
 
@@ -32,7 +33,7 @@ def aim_errors(
     blade_of: I64,
     blades: F64,
     depth: F64,
-    aim: float,
+    past_end: Past,
     least: float,
 ) -> tuple[F64, F64, F64]:
     """Return, per slice, the worst angle between blade and contour, its place, and to the way.
@@ -43,15 +44,18 @@ def aim_errors(
     backwards = np.zeros(len(row))
     for i in range(len(row)):
         back, front = chord(blades[blade_of[i]], depth[row[i]])
-        for n in range(3):
-            t = 0.5 * n
-            off = _chord_error(shape, near, first[i], last[i], at[i], t, back, front, aim, least)
+        count = 2 if at[i, SSWEEP] == 0.0 and at[i, SC0] == at[i, SC1] else _TIMES
+        for n in range(count + 1):
+            t = n / count
+            off = _chord_error(
+                shape, near, first[i], last[i], at[i], t, back, front, past_end, least
+            )
             if off > least and off > worst[i]:
                 worst[i] = off
                 x, y, _, c = pose(at[i], t)
                 middle = (back + front) / 2.0
                 place[i, 0], place[i, 1] = x + middle * cos(c), y + middle * sin(c)
-        backwards[i] = _way_error(at[i], (back + front) / 2.0)
+        backwards[i] = _way_error(at[i])
     return worst, place, backwards
 
 
@@ -65,7 +69,7 @@ def _chord_error(
     t: float,
     back: float,
     front: float,
-    aim: float,
+    past_end: Past,
     least: float,
 ) -> float:
     x, y, _, c = pose(at, t)
@@ -77,9 +81,17 @@ def _chord_error(
         for n in range(count):
             s = back + (front - back) * n / (count - 1)
             seen = look(
-                shape, near, low, high, x + s * ux, y + s * uy, c, front - back + REACH_MM, aim
+                shape,
+                near,
+                low,
+                high,
+                x + s * ux,
+                y + s * uy,
+                c,
+                front - back + OVERRUN_MM,
+                past_end,
             )
-            off = 0.0 if seen[2] == IN_FAN or seen[0] > REACH_MM else fold(seen[6] - c)
+            off = 0.0 if seen[2] == IN_FAN or seen[0] > REACH_MM else fold(seen[7] - c)
             best = min(best, abs(off))
             is_between = n > 0 and off * before < 0.0
             if is_between and max(abs(off), abs(before)) < _STEEPEST:
@@ -91,24 +103,12 @@ def _chord_error(
 
 
 @inner
-def _way_error(at: F64, middle: float) -> float:
-    """Return the angle between blade and way in the middle of a slice; 0 where it stays.
-
-    The way is that of the middle of the chord: a blade that turns about a point of its own moves
-    its axis sideways without cutting backwards.
-    """
-    ax, ay = _on_blade(at, 0.0, middle)
-    ex, ey = _on_blade(at, 1.0, middle)
-    if hypot(ex - ax, ey - ay) < _MOVES_MM:
+def _way_error(at: F64) -> float:
+    """Return the angle between blade and way in the middle of a slice; 0 where it stays."""
+    bx, by, _, _ = pose(at, 0.499)
+    fx, fy, _, _ = pose(at, 0.501)
+    if hypot(at[SX1] - at[SX0], at[SY1] - at[SY0]) < _MOVES_MM:
         return 0.0
-    bx, by = _on_blade(at, 0.499, middle)
-    fx, fy = _on_blade(at, 0.501, middle)
     _, _, _, c = pose(at, 0.5)
     dx, dy = fx - bx, fy - by
     return abs(atan2(dy * cos(c) - dx * sin(c), dx * cos(c) + dy * sin(c)))
-
-
-@inner
-def _on_blade(at: F64, t: float, s: float) -> tuple[float, float]:
-    x, y, _, c = pose(at, t)
-    return x + s * cos(c), y + s * sin(c)

@@ -86,4 +86,5 @@ def speed(at: F64, reach: float, rate: float) -> float:
     way = hypot(at[SX1] - at[SX0], at[SY1] - at[SY0])
     if at[SSWEEP] != 0.0:
         way = max(at[SR0], at[SR1]) * abs(at[SSWEEP]) + abs(at[SR1] - at[SR0])
-    return float(way + reach * turn + abs(rate))
+    most: float = way + reach * turn + abs(rate)
+    return most

@@ -17,7 +17,7 @@ from kerfwright.verify.columns import (
     SZ1,
     Shape,
 )
-from kerfwright.verify.foot import look
+from kerfwright.verify.foot import OVERRUN_MM, Past, look
 from kerfwright.verify.near import REACH_MM
 from kerfwright.verify.spans import covered
 
@@ -25,7 +25,8 @@ ANY, REFERENCE, DEEP = 1, 2, 4
 """Levels a stretch is covered at: at all, at the reference plane, at full depth. Flags."""
 _STRETCH = 1.5  # a foot on the inside of a bend runs ahead of the blade, but not more than that
 _LEEWAY_MM = 0.05
-_PARTS = 8
+_PARTS = 256.0
+_MOST_SPANS = 64
 
 Foot = tuple[float, float, float, bool]
 
@@ -96,11 +97,22 @@ def stretches_of(
     reference_z: F64,
     reached_z: F64,
     deep_z: F64,
-    aim: float,
+    past_end: Past,
 ) -> Stretches:
     """Return what N slices cover, each of its own contour."""
     found, advance = _cover(
-        shape, near, first, last, row, at, blade_of, blades, reference_z, reached_z, deep_z, aim
+        shape,
+        near,
+        first,
+        last,
+        row,
+        at,
+        blade_of,
+        blades,
+        reference_z,
+        reached_z,
+        deep_z,
+        past_end,
     )
     return Stretches(
         entry=found[:, 0].astype(np.int64),
@@ -124,15 +136,16 @@ def _cover(
     reference_z: F64,
     reached_z: F64,
     deep_z: F64,
-    aim: float,
+    past_end: Past,
 ) -> tuple[F64, F64]:
     """Return entry, low, high and flags of each stretch, and how far each slice goes."""
-    out, count = np.zeros((2 * len(row) + _PARTS, 4)), 0
+    out, count = np.zeros((2 * len(row) + _MOST_SPANS, 4)), 0
     advance = np.zeros(len(row))
-    spans = np.zeros((_PARTS, 2))
+    spans = np.zeros((_MOST_SPANS, 2))
     shares = np.zeros((4, 2))
     for i in range(len(row)):
         k, one, blade = row[i], at[i], blades[blade_of[i]]
+        period = shape.length[k] if shape.closed[k] else 0.0
         shares[0, 0], shares[0, 1] = 0.0, 1.0
         shares[1, 0], shares[1, 1] = _shares(one[SZ0], one[SZ1], reached_z[k])
         shares[2, 0], shares[2, 1] = _shares(one[SZ0], one[SZ1], deep_z[k])
@@ -147,7 +160,7 @@ def _cover(
             if begun >= 0.0:
                 found = _spans(
                     shape, near, first[i], last[i], one, blade, reference_z[k], begun, ended,
-                    shape.length[k], shape.closed[k], aim, spans,
+                    period, past_end, spans,
                 )  # fmt: skip
             if count + found > len(out):
                 out = _grown(out)
@@ -156,9 +169,9 @@ def _cover(
                 out[count, 3] = flags
                 count += 1
             flags = 0
-        here = _foot(shape, near, first[i], last[i], one, 0.0, blade[BREF], aim)
-        there = _foot(shape, near, first[i], last[i], one, 1.0, blade[BREF], aim)
-        advance[i] = _unwrapped(there, here, shape.length[k], shape.closed[k]) - here
+        here = _foot(shape, near, first[i], last[i], one, 0.0, blade[BREF], OVERRUN_MM, past_end)
+        there = _foot(shape, near, first[i], last[i], one, 1.0, blade[BREF], OVERRUN_MM, past_end)
+        advance[i] = _unwrapped(there, here, period) - here
     return out[:count], advance
 
 
@@ -193,40 +206,30 @@ def _spans(
     reference_z: float,
     begun: float,
     ended: float,
-    length: float,
-    closed: bool,
-    aim: float,
+    period: float,
+    past_end: Past,
     out: F64,
 ) -> int:
     """Write what the chord at the reference plane covers between two shares; return how many.
 
     One span, unless the feet of the chord jump along the contour faster than the chord moves:
-    then parts of the slice are taken one by one, and those that jump cover nothing.
+    then the slice is halved, and what still jumps when it is short covers nothing.
     """
-    if _span(
-        shape, near, low, high, at, blade, reference_z, begun, ended, length, closed, aim, out[0]
-    ):
-        return 1
-    count = 0
-    for n in range(_PARTS):
-        one = begun + (ended - begun) * n / _PARTS
-        two = begun + (ended - begun) * (n + 1) / _PARTS
-        if _span(
-            shape,
-            near,
-            low,
-            high,
-            at,
-            blade,
-            reference_z,
-            one,
-            two,
-            length,
-            closed,
-            aim,
+    parts, done, count = 1.0, 0.0, 0
+    while done < parts and count < len(out):
+        one = begun + (ended - begun) * done / parts
+        two = begun + (ended - begun) * (done + 1.0) / parts
+        is_one = _span(
+            shape, near, low, high, at, blade, reference_z, one, two, period, past_end,
             out[count],
-        ):
-            count += 1
+        )  # fmt: skip
+        if not is_one and parts < _PARTS:
+            parts, done = 2.0 * parts, 2.0 * done
+            continue
+        count += int(is_one)
+        done += 1.0
+        while parts > 1.0 and done % 2.0 == 0.0 and done < parts:
+            parts, done = parts / 2.0, done / 2.0
     return count
 
 
@@ -241,9 +244,8 @@ def _span(
     reference_z: float,
     begun: float,
     ended: float,
-    length: float,
-    closed: bool,
-    aim: float,
+    period: float,
+    past_end: Past,
     out: F64,
 ) -> bool:
     origin, least, most = 0.0, 0.0, 0.0
@@ -254,12 +256,14 @@ def _span(
         back, front = chord(blade, reference_z - z)
         widest = max(widest, front - back)
         for side in range(2):
-            place = _foot(shape, near, low, high, at, t, front if side else back, aim)
+            s = front if side else back
+            limit = front - back + OVERRUN_MM
+            place = _foot(shape, near, low, high, at, t, s, limit, past_end)
             if place == np.inf:
                 return False
             if n == 0 and side == 0:
                 origin = least = most = place
-            place = _unwrapped(place, origin, length, closed)
+            place = _unwrapped(place, origin, period)
             least, most = min(least, place), max(most, place)
     way = speed(at, max(abs(blade[BREF]), widest), 0.0) * (ended - begun)
     out[0], out[1] = least, most
@@ -268,18 +272,29 @@ def _span(
 
 @inner
 def _foot(
-    shape: Shape, near: I64, low: int, high: int, at: F64, t: float, s: float, aim: float
+    shape: Shape,
+    near: I64,
+    low: int,
+    high: int,
+    at: F64,
+    t: float,
+    s: float,
+    limit: float,
+    past_end: Past,
 ) -> float:
     """Return the place opposite a point of the blade; infinite where nothing is in reach."""
     x, y, _, c = pose(at, t)
     ux, uy = np.cos(c), np.sin(c)
-    seen = look(shape, near, low, high, x + s * ux, y + s * uy, c, REACH_MM, aim)
-    return np.inf if seen[0] > REACH_MM else seen[5]
+    seen = look(shape, near, low, high, x + s * ux, y + s * uy, c, limit, past_end)
+    return np.inf if seen[0] > REACH_MM else seen[6]
 
 
 @inner
-def _unwrapped(place: float, origin: float, length: float, closed: bool) -> float:
-    """Return a place counted on past the start of a closed contour, nearest to another place."""
-    if not closed or length <= 0.0 or place == np.inf:
+def _unwrapped(place: float, origin: float, period: float) -> float:
+    """Return a place counted on past the start of a closed contour, nearest to another place.
+
+    `period` is the length of a closed contour, 0 of an open one.
+    """
+    if period <= 0.0 or place == np.inf:
         return place
-    return place - length * round((place - origin) / length)
+    return place - period * round((place - origin) / period)

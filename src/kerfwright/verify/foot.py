@@ -10,6 +10,7 @@ out, and a little beyond either.
 from __future__ import annotations
 
 from math import atan2, cos, hypot, inf, pi, sin, sqrt
+from typing import NamedTuple
 
 from kerfwright.kernels import inner
 from kerfwright.verify.columns import (
@@ -44,14 +45,38 @@ from kerfwright.verify.columns import (
 ON_PIECE, PAST_END, IN_FAN = range(3)
 """What a point belongs to: a piece, the straight continuation of one, or a turn at a corner."""
 
+OVERRUN_MM = 0.5
+"""How much farther than its chord a blade may go on past a corner; beyond it is off the contour."""
 _ALIGNED = pi / 4.0
 _UNALIGNED_MM = 1e4  # put on top of the distance to pieces the blade lies across
-_BETTER_ALIGNED_MM = 1e-3  # where branches cross, the aligned one tells the place
+_ASKEW = 0.3
+_ASKEW_MM = 4.0
+"""Where branches meet or cross, the aligned one tells the place: a sine of the angle beyond the
+first figure counts as a distance, by its square."""
 _SNAP = 5e-6  # rad: a direction that near to the heading at a corner is that heading
 _NEARER_MM = 1e-9
 
-Look = tuple[float, int, int, float, int, float, float]
-"""Deviation, piece, what it belongs to, overrun, slot of the corner, place, heading there."""
+
+class Past(NamedTuple):
+    """What counts as going on straight past a corner.
+
+    Parameters
+    ----------
+    aim : float
+        Greatest angle between the blade and the heading at the corner [rad].
+    clear : float
+        A point that is not farther from the contour than from the continuation, by the overrun
+        times `aim` or by so much, stays with the contour: it only happens to lie there. Where the
+        blade turns, half the distance is asked for as well [mm].
+    """
+
+    aim: float
+    clear: float
+
+
+Look = tuple[float, int, int, int, float, int, float, float]
+"""Deviation; piece, kind and corner it is measured to; overrun and slot of the corner it is past;
+place and heading of the contour there."""
 
 
 @inner
@@ -96,31 +121,31 @@ def look(
     y: float,
     c: float,
     limit: float,
-    aim: float,
+    past_end: Past,
 ) -> Look:
     """Return what a point of the blade belongs to, among the pieces near[low:high].
 
-    `c` is the blade's direction, `limit` the greatest overrun, `aim` how far the blade may point
-    away from a continuation.
+    `c` is the blade's direction, `limit` the greatest overrun.
     """
-    best, owner, kind, over, slot = inf, -1, ON_PIECE, 0.0, -1
-    least, place, heading = inf, 0.0, 0.0
+    best, owner, kind, corner = inf, -1, ON_PIECE, -1
+    least, place, heading, over, slot = inf, 0.0, 0.0, 0.0, -1
     for j in range(low, high):
         piece = shape.pieces[near[j]]
         # No point of a piece is farther from its start than it is long.
-        if hypot(x - piece[X0], y - piece[Y0]) - piece[LENGTH] > best + 2.0 * _BETTER_ALIGNED_MM:
+        if hypot(x - piece[X0], y - piece[Y0]) - piece[LENGTH] > least:
             continue
-        distance, along, head = foot(piece, x, y)
+        away, along, head = foot(piece, x, y)
         off = fold(head - c)
         if abs(off) > _ALIGNED:
-            distance += _UNALIGNED_MM
-        if distance < best:
-            best, owner = distance, near[j]
-        cost = distance + _BETTER_ALIGNED_MM * sin(off) ** 2
+            away += _UNALIGNED_MM
+        if away < best:
+            best, owner = away, near[j]
+        cost = away + _ASKEW_MM * max(abs(sin(off)) - _ASKEW, 0.0) ** 2
         if cost < least:
             least, place, heading = cost, piece[PLACE] + along, head
     if best >= _UNALIGNED_MM and best < inf:
         best -= _UNALIGNED_MM
+    distance, least_off = best, inf
     for j in range(low, high):
         for which in (END_CORNER, START_CORNER):
             k = shape.links[near[j], which]
@@ -129,41 +154,51 @@ def look(
             reach = hypot(x - shape.corners[k, KX], y - shape.corners[k, KY])
             if reach <= _NEARER_MM or reach > 2.0 * limit:
                 continue
-            off, past, what, tail = _past_corner(shape.corners[k], shape.ends[k], x, y, c, aim)
-            if 0.0 < past <= limit and off < best - _NEARER_MM:
-                best, kind, over, slot = off, what, past, 4 * k + 2 * tail + (what == IN_FAN)
-                owner = shape.ends[k, AFTER] if tail else shape.ends[k, BEFORE]
-                if owner < 0:
-                    owner = shape.ends[k, BEFORE] if tail else shape.ends[k, AFTER]
-                piece = shape.pieces[owner]
-                is_end = owner == shape.ends[k, BEFORE]
+            off, past, what, tail, ahead = _past_corner(
+                shape.corners[k], shape.ends[k], x, y, c, past_end.aim
+            )
+            if past <= 0.0 or past > limit or off >= least_off:
+                continue
+            least_off = off
+            piece_of = shape.ends[k, AFTER] if tail else shape.ends[k, BEFORE]
+            if piece_of < 0:
+                piece_of = shape.ends[k, BEFORE] if tail else shape.ends[k, AFTER]
+            if off < best - _NEARER_MM:
+                best, owner, kind, corner = off, piece_of, what, k
+            clear = max(min(past * past_end.aim, past_end.clear), _NEARER_MM)
+            if what == IN_FAN:
+                clear = max(clear, distance / 2.0)
+            keeps = what == PAST_END or past <= limit - OVERRUN_MM  # a turn keeps the corner
+            if off < distance - clear and keeps:
+                over, slot = past, 4 * k + 2 * tail + (what == IN_FAN)
+                piece = shape.pieces[piece_of]
+                is_end = piece_of == shape.ends[k, BEFORE]
                 place = piece[PLACE] + (piece[LENGTH] if is_end else 0.0)
-                heading = c
-                if what == PAST_END:
-                    heading = piece[HEAD] + (piece[SWEEP] if is_end else 0.0)
-    return best, owner, kind, over, slot, place, heading
+                heading = ahead
+    return best, owner, kind, corner, over, slot, place, heading
 
 
 @inner
 def _past_corner(
     corner: F64, ends: I64, x: float, y: float, c: float, aim: float
-) -> tuple[float, float, int, int]:
-    """Return how far a point is off and along a continuation, which kind, and whether backwards."""
+) -> tuple[float, float, int, int, float]:
+    """Return how far a point is off and along a continuation, kind, whether backwards, heading."""
     dx, dy = x - corner[KX], y - corner[KY]
     turn = corner[KTURN]
     first = fold(c - corner[KHEAD])
     for m in (-1.0, 0.0, 1.0):
         way = first + m * pi
         if min(turn, 0.0) + _SNAP < way < max(turn, 0.0) - _SNAP:
-            tx, ty = cos(corner[KHEAD] + way), sin(corner[KHEAD] + way)
+            head = corner[KHEAD] + way
+            tx, ty = cos(head), sin(head)
             past = dx * tx + dy * ty
-            return abs(dx * ty - dy * tx), abs(past), IN_FAN, int(past < 0.0)
+            return abs(dx * ty - dy * tx), abs(past), IN_FAN, int(past < 0.0), head
     off_in, off_out = abs(first), abs(fold(c - corner[KHEAD] - turn))
-    off, past, tail = inf, -1.0, 0
+    off, past, tail, head = inf, -1.0, 0, corner[KHEAD]
     if ends[BEFORE] >= 0 and off_in <= aim and off_in <= off_out + _SNAP:
         past = dx * corner[KINX] + dy * corner[KINY]
         off = abs(dx * corner[KINY] - dy * corner[KINX])
     if past <= 0.0 and ends[AFTER] >= 0 and off_out <= aim and off_out <= off_in + _SNAP:
-        past, tail = -(dx * corner[KOUTX] + dy * corner[KOUTY]), 1
+        past, tail, head = -(dx * corner[KOUTX] + dy * corner[KOUTY]), 1, head + turn
         off = abs(dx * corner[KOUTY] - dy * corner[KOUTX])
-    return off, past, PAST_END, tail
+    return off, past, PAST_END, tail, head

@@ -6,7 +6,20 @@ import numpy as np
 
 from kerfwright.errors import Finding
 from kerfwright.verify.case import Case
-from kerfwright.verify.columns import F64, I64, LENGTH, PLACE, RADIUS, ROW, SWEEP, UX, UY, X0, Y0
+from kerfwright.verify.columns import (
+    BOOL,
+    F64,
+    I64,
+    LENGTH,
+    PLACE,
+    RADIUS,
+    ROW,
+    SWEEP,
+    UX,
+    UY,
+    X0,
+    Y0,
+)
 from kerfwright.verify.covering import ANY, DEEP, REFERENCE
 from kerfwright.verify.measures import Measures, Worst
 from kerfwright.verify.saying import finding
@@ -78,18 +91,17 @@ def _cover(measures: Measures, case: Case) -> Found:
     above = np.minimum(measures.tip_at_gap, case.design.top_z_mm) - wanted.target_z
     uncut = ~bare & ~missing & (left > limit)
     depth = case.tolerances.depth_mm
-    found = [(k, _of("VER-115", k, case)) for k in np.flatnonzero(bare).tolist()]
-    said = (
-        ("VER-110", missing, start, length, limit),
-        ("VER-111", uncut, gap, left, limit),
-        ("VER-120", shallow, place, above, depth),
-    )
-    for code, where, xy, measured, allowed in said:
-        found += [
-            (k, _of(code, k, case, xy[k], measured[k], allowed, "mm"))
-            for k in np.flatnonzero(where).tolist()
-        ]
-    return found
+    return [
+        *((k, _of("VER-115", k, case)) for k in np.flatnonzero(bare).tolist()),
+        *_said("VER-110", missing, start, length, limit, case),
+        *_said("VER-111", uncut, gap, left, limit, case),
+        *_said("VER-120", shallow, place, above, depth, case),
+    ]
+
+
+def _said(code: str, wrong: BOOL, xy: F64, measured: F64, limit: float, case: Case) -> Found:
+    rows = np.flatnonzero(wrong).tolist()
+    return [(k, _of(code, k, case, xy[k], measured[k], limit, "mm")) for k in rows]
 
 
 def _with_unknown_blade(case: Case) -> I64:

@@ -82,12 +82,11 @@ def _polygons(paths: PathSet) -> np.ndarray:
     edges = edges_of(paths)
     out = []
     for k in np.flatnonzero(paths.closed).tolist():
-        ring = np.concatenate(
-            [
-                _flattened(edges.start[i], edges.end[i], float(edges.bulge[i]))
-                for i in np.flatnonzero(edges.path == k).tolist()
-            ]
-        )
+        points = [
+            _flattened(edges.start[i], edges.end[i], float(edges.bulge[i]))
+            for i in np.flatnonzero(edges.path == k).tolist()
+        ]
+        ring = np.concatenate(points)
         if len(ring) > 2:
             out.append(shapely.make_valid(shapely.Polygon(ring)))
     return np.array(out, dtype=object)
@@ -174,7 +173,7 @@ def _say(
     measured: float,
     limit: float,
     unit: str,
-    **params: str | float,
+    axis: str = "",
 ) -> Finding:
     s = int(moves.station[block])
     return finding(
@@ -186,5 +185,5 @@ def _say(
         head=moves.heads[s].id,
         station=moves.stations[s].number,
         block=block + 1,
-        **params,  # type: ignore[arg-type] # names of fields never come this way
+        axis=axis,
     )

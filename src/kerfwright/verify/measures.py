@@ -11,7 +11,7 @@ from kerfwright.verify.aiming import aim_errors
 from kerfwright.verify.case import Case
 from kerfwright.verify.columns import BOOL, F64, I64
 from kerfwright.verify.covering import ANY, DEEP, Level, Stretches, levels_of, stretches_of
-from kerfwright.verify.near import REACH_MM
+from kerfwright.verify.foot import OVERRUN_MM, Past
 from kerfwright.verify.nesting import Nesting, nesting_of
 from kerfwright.verify.overcut import Overcut, overcut_of
 from kerfwright.verify.repeating import repeated_mm
@@ -22,6 +22,7 @@ STEPS = 5
 _AIM_SHARE = 10.0
 """A blade may point so many times the allowed angle past a corner's headings and still be said to
 go straight on."""
+_CLEAR_SHARE = 0.5
 _RESOLUTION_MM = 5e-4
 _RESOLUTION_SHARE = 1.0 / 60.0
 
@@ -120,6 +121,11 @@ def measure(case: Case, tell: Callable[[], None]) -> Measures:
     return result
 
 
+def _past_end(case: Case) -> Past:
+    tolerances = case.tolerances
+    return Past(_AIM_SHARE * tolerances.blade_rad, tolerances.cut_mm * _CLEAR_SHARE)
+
+
 def _sweep(case: Case, nesting: Nesting) -> tuple[Worst, Overcut]:
     shape, tolerances = case.wanted.shape, case.tolerances
     resolution = min(_RESOLUTION_MM, tolerances.cut_mm * _RESOLUTION_SHARE)
@@ -127,8 +133,8 @@ def _sweep(case: Case, nesting: Nesting) -> tuple[Worst, Overcut]:
         shape,
         *case.picked(case.main()),
         case.design.top_z_mm,
-        REACH_MM,
-        _AIM_SHARE * tolerances.blade_rad,
+        OVERRUN_MM,
+        _past_end(case),
         resolution,
     )
     overcut = overcut_of(
@@ -149,7 +155,7 @@ def _aim(case: Case) -> tuple[Worst, Worst]:
         case.wanted.shape,
         *case.picked(main),
         case.design.top_z_mm - case.wanted.target_z,
-        _AIM_SHARE * least,
+        _past_end(case),
         least,
     )
     row, at = case.views.row[main], case.slices.at[case.views.slice[main], :2]
@@ -171,7 +177,7 @@ def _cover(case: Case, views: I64, plane_z: F64) -> Stretches:
         plane_z,
         case.wanted.reached_z,
         case.wanted.deep_z,
-        _AIM_SHARE * case.tolerances.blade_rad,
+        _past_end(case),
     )
 
 

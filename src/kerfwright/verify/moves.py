@@ -92,7 +92,7 @@ def moves_of(motion: ToolMotion, design: Design, table: Table, tolerances: Toler
         end[:, 2] += design.top_z_mm
     _come_from_rest(begin, end, motion.tool)
     way = np.abs(end - begin)
-    aside = is_arc | (way[:, :2].max(axis=1, initial=0.0) > _STILL_MM)
+    aside: BOOL = is_arc | (way[:, :2].max(axis=1, initial=0.0) > _STILL_MM)
     face = design.top_z_mm - tolerances.program_mm
     low, high = _below(begin[:, 2], end[:, 2], face)
     blades, blade = _blades(design, stations)

@@ -17,7 +17,6 @@ from kerfwright.kernels import inner, kernel
 from kerfwright.verify.columns import (
     AFTER,
     BEFORE,
-    BOOL,
     F64,
     HEAD,
     I64,
@@ -81,10 +80,10 @@ def overcut_of(
     )
     own = shape.links[piece, ROW]
     begin, end = shape.corners[corner, KX : KY + 1], over_at[slot]
-    base = np.ones(len(slot), bool)
+    base = np.ones(len(slot), np.int64)
     apart = ~nesting.frees[own]  # the others have an edge of a part right there
     base[apart] = nesting.is_part(begin[apart])
-    bare = not nesting.frees.any()
+    bare = int(not nesting.frees.any())
     near, first, last = _near(shape, nesting, begin, end, own)
     depth, place, past = _dig(
         shape, near, first, last, own, begin, end, base, nesting.side, bare, resolution_mm
@@ -97,7 +96,7 @@ def overcut_of(
 
 def _near(shape: Shape, nesting: Nesting, begin: F64, end: F64, own: I64) -> tuple[I64, I64, I64]:
     """Return the pieces within reach of each line that bound a part or are the contour's own."""
-    margin = np.hypot(*(end - begin).T)[:, None] + _EQUAL_MM
+    margin = np.hypot(*(end - begin).T)[:, None] + 2.0 * _EQUAL_MM
     boxes = np.hstack((np.minimum(begin, end) - margin, np.maximum(begin, end) + margin))
     line, piece = pairs_in(boxes, piece_boxes(shape))
     row = shape.links[piece, ROW]
@@ -118,9 +117,9 @@ def _dig(
     own: I64,
     begin: F64,
     end: F64,
-    base: BOOL,
+    base: I64,
     side: I64,
-    bare: bool,
+    bare: int,
     resolution: float,
 ) -> tuple[F64, F64, F64]:
     """Return depth in a part, its place, and way through waste, of each line."""
@@ -182,9 +181,9 @@ def _signed(
     x: float,
     y: float,
     length: float,
-    base: bool,
+    base: int,
     side: I64,
-    bare: bool,
+    bare: int,
 ) -> float:
     """Return the depth in a part, below 0 in waste: distance to the nearest edge or own contour."""
     nearest, edge, inside = inf, inf, False
@@ -201,10 +200,10 @@ def _signed(
                 inside = inside or _is_left(shape, i, along, head, x, y) == (side[row] > 0)
         if side[row] != 0 or row == own:
             nearest = min(nearest, distance)
-    if bare:
+    if bare == 1:
         return nearest
-    if edge > length:
-        inside = base
+    if edge > length + _EQUAL_MM:
+        inside = base == 1
     return nearest if inside else -nearest
 
 
@@ -233,4 +232,5 @@ def _is_left(shape: Shape, i: int, along: float, head: float, x: float, y: float
             meets += shape.pieces[other, SWEEP]
         # Where a contour doubles back the two normals cancel; the sharper side stays outside.
         nx, ny = nx - sin(meets), ny + cos(meets)
-    return bool((x - px) * nx + (y - py) * ny > 0.0)
+    aside: float = (x - px) * nx + (y - py) * ny
+    return aside > 0.0

@@ -57,8 +57,10 @@ def _suspects(case: Case, merged: Merged, chord: F64) -> Merged:
     )
     size = merged.high - merged.low
     total = np.bincount(merged.row, weights=size, minlength=case.rows)
+    keys, index = np.unique(merged.row * _strokes(case) + merged.stroke, return_inverse=True)
     least = np.full(case.rows, np.inf)
-    np.minimum.at(least, merged.row, size)
+    by_stroke = np.bincount(index, weights=size, minlength=len(keys))
+    np.minimum.at(least, keys // _strokes(case), by_stroke)
     suspect = total - union > np.maximum(chord, least / 2.0) * (1.0 - 1e-9)
     keep = suspect[merged.row]
     return Merged(merged.row[keep], merged.stroke[keep], merged.low[keep], merged.high[keep])
@@ -66,15 +68,9 @@ def _suspects(case: Case, merged: Merged, chord: F64) -> Merged:
 
 def _between_strokes(case: Case, merged: Merged, chord: F64, key: I64, sharing: I64) -> F64:
     shape = case.wanted.shape
-    new = np.ones(len(merged.row), bool)
-    new[1:] = merged.row[1:] != merged.row[:-1]
-    first = np.flatnonzero(new)
-    last = np.append(first[1:], len(merged.row))[: len(first)].astype(np.int64)
     most = _most_sharing(key, sharing, merged.row * _strokes(case) + merged.stroke)
-    return repeats(
-        merged.row, merged.low, merged.high, first, last, chord,
-        most * case.wanted.passes_at_depth[merged.row], shape.length, shape.closed,
-    )  # fmt: skip
+    allowed = most * case.wanted.passes_at_depth[merged.row]
+    return repeats(*merged, chord, allowed, shape.length, shape.closed)
 
 
 def _most_sharing(key: I64, sharing: I64, wanted: I64) -> I64:

@@ -30,8 +30,8 @@ from kerfwright.verify.moves import Moves, is_near
 
 _LONGEST_MM = 25.0
 _LARGEST_TURN = np.pi / 4.0
-_MOST_IN_ALL = 4_000_000
-"""Bounds memory for absurd programs; slices then grow longer, and the sweep halves them itself."""
+_MOST_IN_BLOCK, _MOST_IN_ALL = 4096, 4_000_000
+"""Bounds for absurd programs; slices then grow longer, and the sweep halves them itself."""
 _TINY_RAD = 0.1
 
 
@@ -74,7 +74,7 @@ def slices_of(moves: Moves) -> Slices:
     )
     turn = np.maximum(np.abs(sweep), np.abs(end[:, 3] - begin[:, 3]))
     parts = np.ceil((high - low) * np.maximum(way / _LONGEST_MM, turn / _LARGEST_TURN) - 1e-9)
-    most = max(1, _MOST_IN_ALL // max(len(rows), 1))
+    most = max(1, min(_MOST_IN_BLOCK, _MOST_IN_ALL // max(len(rows), 1)))
     count = np.clip(parts, 1, most).astype(np.int64)
     of = np.repeat(np.arange(len(rows)), count)
     number = np.arange(len(of)) - np.repeat(np.cumsum(count) - count, count)
@@ -113,8 +113,8 @@ def _tells_more(at: F64, stroke: I64, length: F64) -> BOOL:
     down = upright & (at[:, SZ1] < at[:, SZ0]) & has_next
     dropped_before = np.append([False], down)[: len(stroke)]
     up = upright & (at[:, SZ1] > at[:, SZ0]) & has_previous & ~dropped_before
-    sideways: BOOL = ~(down | up)
-    return sideways
+    needed: BOOL = ~(down | up)
+    return needed
 
 
 def _arcs(moves: Moves, rows: I64) -> F64:

@@ -6,7 +6,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from kerfwright.kernels import kernel
+from kerfwright.kernels import inner, kernel
 from kerfwright.verify.columns import BOOL, F64, I64
 
 
@@ -134,10 +134,9 @@ def _merge(
 @kernel
 def repeats(
     row: I64,
+    stroke: I64,
     low: F64,
     high: F64,
-    first: I64,
-    last: I64,
     chord: F64,
     allowed: I64,
     length: F64,
@@ -145,28 +144,54 @@ def repeats(
 ) -> F64:
     """Return, per contour, the longest stretch cut again by more strokes than allowed, 0 for none.
 
-    Stretches of contour ``row[first[g]]`` are first[g]..last[g], each of another stroke. Two are
-    a repeat when they have more in common than half of the shorter one and than a chord of the
-    blade. `allowed` is how often each stretch may be cut.
+    Stretches are sorted by contour and stroke. Two strokes are a repeat when they have more in
+    common than half of the shorter one and than a chord of the blade. `allowed` is how often each
+    stretch may be cut.
     """
     out = np.zeros(len(length))
-    for g in range(len(first)):
-        k = row[first[g]]
-        for i in range(first[g], last[g]):
-            count, longest = 1, 0.0
-            for j in range(first[g], last[g]):
-                if i == j:
-                    continue
+    begin = 0
+    while begin < len(row):
+        k, end = row[begin], begin
+        period = length[k] if closed[k] else 0.0
+        while end < len(row) and row[end] == k:
+            end += 1
+        one = begin
+        while one < end:
+            after, size = _stroke_end(row, stroke, low, high, one)
+            count, longest, other = 1, 0.0, begin
+            while other < end:
+                next_other, other_size = _stroke_end(row, stroke, low, high, other)
                 common = 0.0
-                for turn in range(-1, 2):
-                    if turn != 0 and not closed[k]:
-                        continue
-                    shift = turn * length[k]
-                    common += max(min(high[i], high[j] + shift) - max(low[i], low[j] + shift), 0.0)
-                half = min(high[i] - low[i], high[j] - low[j]) / 2.0
-                if common > half and common > chord[k]:
+                for i in range(one, after):
+                    for j in range(other, next_other):
+                        if one != other:
+                            common += _common(low, high, i, j, period)
+                if common > min(size, other_size) / 2.0 and common > chord[k]:
                     count += 1
                     longest = max(longest, common)
-            if count > allowed[i] and longest > out[k]:
+                other = next_other
+            if count > allowed[one] and longest > out[k]:
                 out[k] = longest
+            one = after
+        begin = end
     return out
+
+
+@inner
+def _stroke_end(row: I64, stroke: I64, low: F64, high: F64, i: int) -> tuple[int, float]:
+    """Return where the stretches of a stroke end that begin at i, and their length in all."""
+    j, size = i, 0.0
+    while j < len(row) and row[j] == row[i] and stroke[j] == stroke[i]:
+        size += high[j] - low[j]
+        j += 1
+    return j, size
+
+
+@inner
+def _common(low: F64, high: F64, i: int, j: int, period: float) -> float:
+    """Return the length two stretches have in common, on a closed contour whole turns apart too."""
+    common: float = max(min(high[i], high[j]) - max(low[i], low[j]), 0.0)
+    if period > 0.0:
+        common += max(min(high[i], high[j] + period) - max(low[i], low[j] + period), 0.0)
+        common += max(min(high[i], high[j] - period) - max(low[i], low[j] - period), 0.0)
+    return common

@@ -22,8 +22,12 @@ from kerfwright.verify.columns import (
     F64,
     HEAD,
     I64,
+    KX,
+    KY,
     NEXT,
     RADIUS,
+    SC0,
+    SC1,
     SWEEP,
     SZ0,
     SZ1,
@@ -36,7 +40,7 @@ from kerfwright.verify.columns import (
     Y1,
     Shape,
 )
-from kerfwright.verify.foot import IN_FAN, PAST_END, Look, look
+from kerfwright.verify.foot import IN_FAN, PAST_END, Look, Past, look
 
 _MOST_HALVINGS = 2000
 _SAFETY = 1.5  # the second derivative is known at both ends only
@@ -62,7 +66,7 @@ def sweep(
     blades: F64,
     top_z: float,
     slack: float,
-    aim: float,
+    past_end: Past,
     resolution: float,
 ) -> tuple[F64, F64, F64, F64]:
     """Return worst deviation and its place by contour, and greatest overrun and its place by slot.
@@ -83,7 +87,7 @@ def sweep(
         )
         for end in range(2):
             _section(
-                shape, near, first[i], last[i], at[i], blade, top_z, float(end), slack, aim,
+                shape, near, first[i], last[i], at[i], blade, top_z, float(end), slack, past_end,
                 k, worst, where, over, over_at, stack[0, end * _SECTION : (end + 1) * _SECTION],
             )  # fmt: skip
         depth, done = 1, 0
@@ -98,7 +102,7 @@ def sweep(
                 continue
             _section(
                 shape, near, first[i], last[i], at[i], blade, top_z, one[_T] + share / 2.0, slack,
-                aim, k, worst, where, over, over_at, middle,
+                past_end, k, worst, where, over, over_at, middle,
             )  # fmt: skip
             for j in range(_SECTION):
                 stack[depth + 1, j], stack[depth + 1, _SECTION + j] = middle[j], two[j]
@@ -118,7 +122,7 @@ def _section(
     top_z: float,
     t: float,
     slack: float,
-    aim: float,
+    past_end: Past,
     row: int,
     worst: F64,
     where: F64,
@@ -137,31 +141,47 @@ def _section(
     for side in range(2):
         s = front if side else back
         qx, qy = x + s * ux, y + s * uy
-        seen = look(shape, near, low, high, qx, qy, c, limit, aim)
-        _note(seen, qx, qy, row, worst, where, over, over_at)
+        seen = look(shape, near, low, high, qx, qy, c, limit, past_end)
+        _note(shape, seen, qx, qy, row, worst, where, over, over_at)
         out[_WORST] = max(out[_WORST], seen[0])
         o = _SIDES + 3 * side
         out[o + _OWNER], out[o + _KIND] = seen[1], seen[2]
         vx, vy, ax, ay = motion_at(at, t, s, rates[side])
-        out[o + _BEND] = _bend(shape, seen[1], seen[2], qx, qy, vx, vy, ax, ay)
+        if seen[2] == IN_FAN:
+            out[o + _BEND] = _fan_bend(shape.corners[seen[3]], at, t, x, y, ux, uy)
+        else:
+            out[o + _BEND] = _bend(shape, seen[1], seen[2], qx, qy, vx, vy, ax, ay)
     for j in range(low, high):
         for which in range(3):
             s, off = _opposite(shape, near[j], which, x, y, ux, uy)
             if back < s < front and off > max(out[_WORST], worst[row]):
                 qx, qy = x + s * ux, y + s * uy
-                seen = look(shape, near, low, high, qx, qy, c, limit, aim)
-                _note(seen, qx, qy, row, worst, where, over, over_at)
+                seen = look(shape, near, low, high, qx, qy, c, limit, past_end)
+                _note(shape, seen, qx, qy, row, worst, where, over, over_at)
                 out[_WORST] = max(out[_WORST], seen[0])
 
 
 @inner
 def _note(
-    seen: Look, x: float, y: float, row: int, worst: F64, where: F64, over: F64, over_at: F64
+    shape: Shape,
+    seen: Look,
+    x: float,
+    y: float,
+    row: int,
+    worst: F64,
+    where: F64,
+    over: F64,
+    over_at: F64,
 ) -> None:
+    """Keep what is worse than before; overrun without what the point is off sideways."""
     if worst[row] < seen[0] < inf:
         worst[row], where[row, 0], where[row, 1] = seen[0], x, y
-    if seen[4] >= 0 and seen[3] > over[seen[4]]:
-        over[seen[4]], over_at[seen[4], 0], over_at[seen[4], 1] = seen[3], x, y
+    slot, past = seen[5], seen[4]
+    if slot >= 0 and past > over[slot]:
+        over[slot] = past
+        ahead = -past if slot % 4 >= 2 else past
+        over_at[slot, 0] = shape.corners[slot // 4, KX] + ahead * cos(seen[7])
+        over_at[slot, 1] = shape.corners[slot // 4, KY] + ahead * sin(seen[7])
 
 
 @inner
@@ -207,7 +227,7 @@ def _bend(
     ay: float,
 ) -> float:
     """Return the second derivative of a point's distance to what it belongs to."""
-    if owner < 0 or kind == IN_FAN:
+    if owner < 0:
         return inf
     piece = shape.pieces[owner]
     if kind == PAST_END or piece[RADIUS] == 0.0:
@@ -215,8 +235,10 @@ def _bend(
         if kind == PAST_END and piece[SWEEP] != 0.0:
             # Either end may be meant; take the worse.
             head = piece[HEAD] + piece[SWEEP]
-            return float(max(abs(nx * ax + ny * ay), abs(-sin(head) * ax + cos(head) * ay)))
-        return float(abs(nx * ax + ny * ay))
+            bend: float = max(abs(nx * ax + ny * ay), abs(-sin(head) * ax + cos(head) * ay))
+            return bend
+        straight: float = abs(nx * ax + ny * ay)
+        return straight
     sign = 1.0 if piece[SWEEP] > 0.0 else -1.0
     size = sign * piece[RADIUS]
     # From the start of the arc: no digits are lost on large radii.
@@ -225,7 +247,20 @@ def _bend(
     reach = max(hypot(rx, ry), 1e-12)
     rx, ry = rx / reach, ry / reach
     outward = rx * vx + ry * vy
-    return float(abs((vx * vx + vy * vy - outward * outward) / reach + rx * ax + ry * ay))
+    around: float = abs((vx * vx + vy * vy - outward * outward) / reach + rx * ax + ry * ay)
+    return around
+
+
+@inner
+def _fan_bend(corner: F64, at: F64, t: float, x: float, y: float, ux: float, uy: float) -> float:
+    """Return the second derivative of a corner's distance to the line of the blade."""
+    turn = at[SC1] - at[SC0]
+    vx, vy, ax, ay = motion_at(at, t, 0.0, 0.0)
+    dx, dy = corner[KX] - x, corner[KY] - y
+    bend: float = abs(
+        (ay * ux - ax * uy) - 2.0 * turn * (vx * ux + vy * uy) - turn * turn * (dx * uy - dy * ux)
+    )
+    return bend
 
 
 @inner
@@ -236,7 +271,7 @@ def _bound(shape: Shape, one: F64, two: F64, share: float, most: float) -> float
         o = _SIDES + 3 * side
         bend = max(one[o + _BEND], two[o + _BEND])
         kinks = 0.0
-        if bend == inf:
+        if bend == inf or (one[o + _KIND] == IN_FAN) != (two[o + _KIND] == IN_FAN):
             excess = max(excess, share * most / 2.0)
             continue
         if one[o + _OWNER] != two[o + _OWNER]:
@@ -246,7 +281,8 @@ def _bound(shape: Shape, one: F64, two: F64, share: float, most: float) -> float
             excess = max(excess, share * most / 2.0)
         else:
             excess = max(excess, share * share * bend * _SAFETY / 8.0 + share * most * kinks / 4.0)
-    return float(max(one[_WORST], two[_WORST]) + excess)
+    bound: float = max(one[_WORST], two[_WORST]) + excess
+    return bound
 
 
 @inner

@@ -209,7 +209,7 @@ def _links(row: I64, first: I64, closed: BOOL, count: int) -> I64:
 
 
 def _corners(pieces: F64, links: I64, least_rad: float) -> tuple[F64, I64]:
-    """Note the turn at the end of each piece; return corners, open ends, what meets there."""
+    """Note the turn at the end of each piece; return corners and open ends and what meets there."""
     after = links[:, NEXT]
     joined = after >= 0
     heading_out = pieces[:, HEAD] + pieces[:, SWEEP]

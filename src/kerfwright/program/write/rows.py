@@ -92,7 +92,7 @@ def _feeds(moves: Moves, *, begin: I64, end: I64, dialect: Dialect) -> tuple[F64
     turn = np.abs(moves.end[:, 3] - moves.begin[:, 3])
     is_path = moves.feed_kind == FeedKind.PATH
     time = np.where(is_path, length, turn) / np.where(moves.feed > 0.0, moves.feed, 1.0)
-    with np.errstate(divide="ignore", invalid="ignore"):
+    with np.errstate(divide="ignore", over="ignore", invalid="ignore"):  # refused below
         per_second = np.where(is_path, moves.feed, length / time)
         rate = np.where(is_path, turn / time, moves.feed) * DEG_PER_RAD
     is_inverse = turns & (dialect.c_feed == "inverse_time")
