@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ast
 import shutil
 import subprocess
 import sys
@@ -10,9 +11,11 @@ from pathlib import Path
 import numpy as np
 
 import kerfwright
-from kerfwright.kernels import kernel
+from kerfwright.kernels import SHARED_FILES, kernel
 
 PACKAGE = Path(kerfwright.__file__).parent
+TREE = Path(__file__).parent
+COMPILED = {"kernel", "inner", "dual"}
 
 
 @kernel
@@ -63,3 +66,72 @@ def test_a_changed_callee_in_another_file_is_compiled_anew(tmp_path):
         told.append(float(run.stdout))
     assert told == [1.0, 2.0, 2.0]
     shutil.rmtree(tmp_path / "cache")
+
+
+def _foreign_names(tree, room):
+    """Return names of a module that come from another room, directly or through a constant."""
+    foreign = {}
+    for node in tree.body:
+        if isinstance(node, ast.ImportFrom) and (node.module or "").startswith("kerfwright."):
+            home = "/".join(node.module.split(".")[1:]) + ".py"
+            if not home.startswith((room + "/", room + ".py")) and home not in SHARED_FILES:
+                foreign |= {a.asname or a.name: home for a in node.names}
+        if isinstance(node, (ast.Assign, ast.AnnAssign)) and node.value is not None:
+            used = {n.id for n in ast.walk(node.value) if isinstance(n, ast.Name)} & foreign.keys()
+            targets = node.targets if isinstance(node, ast.Assign) else [node.target]
+            for target in targets:
+                foreign |= {n.id: foreign[u] for n in ast.walk(target) for u in used
+                            if isinstance(n, ast.Name)}  # fmt: skip
+    return foreign
+
+
+def test_kernels_use_nothing_that_the_hash_of_their_cache_leaves_out():
+    count, wrong = 0, []
+    for file in sorted(PACKAGE.rglob("*.py")):
+        tree = ast.parse(file.read_text(encoding="utf-8"))
+        foreign = _foreign_names(tree, file.relative_to(PACKAGE).parts[0])
+        for node in ast.walk(tree):
+            if not isinstance(node, ast.FunctionDef):
+                continue
+            marks = {d.id for d in node.decorator_list if isinstance(d, ast.Name)}
+            if not marks & COMPILED:
+                continue
+            count += 1
+            names = {n.id for b in node.body for n in ast.walk(b) if isinstance(n, ast.Name)}
+            wrong += [(file.name, node.name, n, foreign[n]) for n in names & foreign.keys()]
+    assert count > 100
+    assert wrong == []
+
+
+def _marks(node):
+    return {d.id for d in getattr(node, "decorator_list", ()) if isinstance(d, ast.Name)}
+
+
+def _names_outside_kernels(node):
+    for child in ast.iter_child_nodes(node):
+        if isinstance(child, ast.Name) and isinstance(child.ctx, ast.Load):
+            yield child.id
+        if not _marks(child) & COMPILED:
+            yield from _names_outside_kernels(child)
+
+
+def test_python_never_calls_an_inner_function():
+    """It would end the process: an inner function has no door for Python."""
+    folders = (PACKAGE, TREE, TREE.parent / "benchmarks", TREE.parent / "studies")
+    trees = {
+        ".".join(f.relative_to(folder.parent).with_suffix("").parts): ast.parse(f.read_bytes())
+        for folder in folders
+        for f in folder.rglob("*.py")
+    }
+    inner = {
+        name: {n.name for n in tree.body if "inner" in _marks(n)} for name, tree in trees.items()
+    }
+    assert sum(map(len, inner.values())) > 50
+    wrong = []
+    for name, tree in trees.items():
+        known = set(inner[name])
+        for node in ast.walk(tree):
+            if isinstance(node, ast.ImportFrom) and node.module in inner:
+                known |= {a.asname or a.name for a in node.names if a.name in inner[node.module]}
+        wrong += [(name, used) for used in _names_outside_kernels(tree) if used in known]
+    assert wrong == []

@@ -1,13 +1,14 @@
 """The one door to compiled kernels.
 
-``kernel`` compiles a function that Python calls; ``inner`` one that only other kernels call.
-Both cache to a folder named by the hash of every source a kernel can be compiled from, because the
-compiler's own cache does not notice that a callee or a constant in another file has changed. A
-kernel calls kernels, and takes constants, of its own room, of geometry and of model only; so the
-hash covers those three, and work on one room leaves the compiled kernels of others alone. At the
-door arrays are made contiguous and lose their read-only flag, so that one specialisation serves
-all callers; a kernel therefore never writes to its arguments. No kernel runs in parallel threads:
-parallel work belongs to processes.
+``kernel`` compiles a function that Python calls; ``inner`` one that only other kernels call, and
+``dual`` one that both call. All cache to a folder named by the hash of every source a kernel can
+be compiled from, because the compiler's own cache does not notice that a callee or a constant in
+another file has changed. A kernel calls kernels of its own room only, and takes constants of its
+own room and of the motion model; so the hash covers those two, and work on one room leaves the
+compiled kernels of others alone. A test reads every kernel for it. At the door arrays are made
+contiguous and lose their read-only flag, so that one specialisation serves all callers; a kernel
+therefore never writes to its arguments. No kernel runs in parallel threads: parallel work belongs
+to processes.
 """
 
 from __future__ import annotations
@@ -29,8 +30,8 @@ from numpy.typing import NDArray
 P = ParamSpec("P")
 R = TypeVar("R")
 
-SHARED_ROOMS = ("geometry", "model")
-"""Rooms whose kernels and constants the kernels of every room may use."""
+SHARED_FILES = ("model/motion.py",)
+"""Files outside its own room whose constants a kernel may use."""
 
 
 @cache
@@ -39,8 +40,8 @@ def source_hash(room: str) -> str:
     root = Path(__file__).parent
     total = hashlib.sha256(numba.__version__.encode() + np.__version__.encode())
     total.update(os.environ.get("NUMBA_BOUNDSCHECK", "0").encode())
-    files = [f for part in {room, *SHARED_ROOMS} for f in (root / part).rglob("*.py")]
-    for file in sorted([*files, Path(__file__)]):
+    shared = [file for name in SHARED_FILES if (file := root / name).exists()]
+    for file in sorted([*(root / room).rglob("*.py"), *shared, Path(__file__)]):
         total.update(file.relative_to(root).as_posix().encode())
         total.update(file.read_bytes())
     return total.hexdigest()[:16]
@@ -90,7 +91,7 @@ def _at_the_door(value: object) -> object:
 
 def kernel(function: Callable[P, R]) -> Callable[P, R]:
     """Compile a function that Python calls with arrays and numbers."""
-    compiled = inner(function)
+    compiled = _compiled(function)
 
     def call(*args: P.args, **kwargs: P.kwargs) -> R:
         named = {name: _at_the_door(value) for name, value in kwargs.items()}
@@ -100,8 +101,22 @@ def kernel(function: Callable[P, R]) -> Callable[P, R]:
 
 
 def inner(function: Callable[P, R]) -> Callable[P, R]:
-    """Compile a function that only kernels call."""
+    """Compile a function that only kernels call; a call from Python ends the process.
+
+    Without the doors for Python and C a function compiles in half the time. A test reads every
+    file for calls that come from outside a kernel.
+    """
+    return _compiled(function, has_doors=False)
+
+
+def dual(function: Callable[P, R]) -> Callable[P, R]:
+    """Compile a function that kernels call, and Python with numbers or writable arrays."""
+    return _compiled(function)
+
+
+def _compiled(function: Callable[P, R], *, has_doors: bool = True) -> Callable[P, R]:
     room = function.__module__.split(".")[1:2] or [""]
     numba.config.CACHE_DIR = str(_usable_folder(room[0]))  # type: ignore[attr-defined] # numba has no stubs
-    compiled: Callable[P, R] = numba.njit(cache=True, error_model="numpy")(function)
+    doors: dict[str, Any] = {"no_cpython_wrapper": not has_doors, "no_cfunc_wrapper": not has_doors}
+    compiled: Callable[P, R] = numba.njit(cache=True, error_model="numpy", **doors)(function)
     return compiled

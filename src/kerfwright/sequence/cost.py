@@ -20,7 +20,7 @@ from math import hypot, pi, sqrt
 import numpy as np
 
 from kerfwright.geometry.record import F64
-from kerfwright.kernels import inner, kernel
+from kerfwright.kernels import dual, kernel
 from kerfwright.model.table import Limits
 
 MM_PER_STEP = 1e-6
@@ -50,7 +50,7 @@ def travel_law(axes: Limits, *, rise_mm: float) -> F64:
     return law
 
 
-@inner
+@dual
 def rest_to_rest_s(distance: float, speed: float, acceleration: float) -> float:
     """Return the least time from rest to rest on one axis."""
     if distance * acceleration >= speed * speed:
@@ -58,7 +58,7 @@ def rest_to_rest_s(distance: float, speed: float, acceleration: float) -> float:
     return 2.0 * sqrt(distance / acceleration)
 
 
-@inner
+@dual
 def jump_to_jump_s(distance: float, speed: float, acceleration: float, jump: float) -> float:
     """Return the least time on one axis that may begin and end at a speed of `jump`."""
     if distance <= 0.0:
@@ -71,7 +71,7 @@ def jump_to_jump_s(distance: float, speed: float, acceleration: float, jump: flo
     return 2.0 * distance / (sqrt(ends * ends + acceleration * distance) + ends)
 
 
-@inner
+@dual
 def reach_within(time_s: float, speed: float, acceleration: float, jump: float) -> float:
     """Return the farthest one axis gets in a time: the inverse of `jump_to_jump_s`."""
     ends = min(jump, speed)
@@ -81,14 +81,14 @@ def reach_within(time_s: float, speed: float, acceleration: float, jump: float) 
     return (speed * speed - ends * ends) / acceleration + speed * (time_s - ramps_s)
 
 
-@inner
+@dual
 def turn_rad(c_from: float, c_to: float) -> float:
     """Return the shorter turn between two directions counted in steps."""
     away = abs(c_to - c_from)
     return min(away, STEPS_PER_TURN - away) * RAD_PER_STEP
 
 
-@inner
+@dual
 def link_s(dx: float, dy: float, turn: float, law: F64) -> float:
     """Return the time of a way of dx, dy [mm] and a turn [rad], straight, with rise and fall."""
     if dx == 0.0 and dy == 0.0 and turn < 2.0 * RAD_PER_STEP:
@@ -104,13 +104,13 @@ def link_s(dx: float, dy: float, turn: float, law: F64) -> float:
     return float(law[3, 1] + rest_to_rest_s(1.0, speed, acceleration))
 
 
-@inner
+@dual
 def over_s(dx: float, dy: float, law: F64) -> float:
     """Return a time no way over dx and dy can beat when it starts and ends at rest."""
     return max(rest_to_rest_s(dx, law[0, 0], law[0, 1]), rest_to_rest_s(dy, law[1, 0], law[1, 1]))
 
 
-@inner
+@dual
 def least_s(dx: float, dy: float, turn: float, law: F64) -> float:
     """Return a time no motion over dx, dy [mm] and a turn [rad] can beat."""
     return max(

@@ -12,7 +12,7 @@ from __future__ import annotations
 from math import hypot
 
 from kerfwright.geometry.record import F64
-from kerfwright.kernels import inner
+from kerfwright.kernels import dual, inner
 from kerfwright.toolpath.blade import Step
 from kerfwright.toolpath.corners import JOINT
 from kerfwright.toolpath.sections import FIRST, LAST, LOOP, MEETS_0, MEETS_1
@@ -36,7 +36,7 @@ _PARTS = 4
 _SMOOTH = 1e-9  # rad: a turn that is none
 
 
-@inner
+@dual
 def chord_deviation(radius: float, reach: float) -> float:
     """Return how far a point of the tangent is off a circle [mm]."""
     return hypot(radius, reach) - radius

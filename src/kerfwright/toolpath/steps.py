@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from math import atan, ceil, cos, sin, sqrt
 
-from kerfwright.kernels import inner
+from kerfwright.kernels import dual, inner
 from kerfwright.toolpath.blade import Step
 from kerfwright.toolpath.shapes import Run, bend_of, locate, on_edge
 from kerfwright.toolpath.writing import Out, cut_line, lift, put_down
@@ -21,13 +21,13 @@ _HALVINGS = 50
 _WHOLE = 1e-9  # a share of a stroke that is rounding
 
 
-@inner
+@dual
 def step_deviation(radius: float, half: float, move: float) -> float:
     """Return how far a stroke that moves so far is off the arc, inside and outside [mm]."""
     return (half + move / 2.0) ** 2 / (4.0 * radius)
 
 
-@inner
+@dual
 def widest_move(radius: float, half: float, tolerance: float) -> float:
     """Return a move that deviates halfway between what is possible and what is allowed."""
     deviation = (step_deviation(radius, half, 0.0) + tolerance) / 2.0
