@@ -20,6 +20,7 @@ from kerfwright.model.table import Table
 
 CONTOUR_STEP = 0.05
 MOTION_STEP = 0.08
+BACK_MM = 1e-3
 CHORD_POINTS = 7
 REACH = 3.0
 OVERRUN = 0.5
@@ -569,10 +570,19 @@ def _aim(k, index, samples, blade, contour, depth, tolerances, out) -> None:
         out.codes.add(("VER-140", k))
         ends = np.flatnonzero(np.append(least <= tolerances.blade_rad, True))
         out.aim_way[k] = np.diff(ends, prepend=-1).max() - 1
-    way = samples.way[index]
-    backwards = np.isfinite(way) & (np.cos(np.where(np.isfinite(way), way, 0.0) - c) < 0.0)
-    if backwards.any():
+    if goes_back(q[:, CHORD_POINTS // 2], c, samples.stroke[index]) > BACK_MM:
         out.codes.add(("VER-141", k))
+
+
+def goes_back(middle, c, stroke) -> float:
+    """Return the longest way the middle of the chord goes against where the blade points."""
+    back, longest = 0.0, 0.0
+    for i in range(len(middle) - 1):
+        heading = (c[i] + c[i + 1]) / 2.0
+        step = (middle[i + 1] - middle[i]) @ np.array((np.cos(heading), np.sin(heading)))
+        back = back - step if stroke[i] == stroke[i + 1] and step < 0.0 else 0.0
+        longest = max(longest, back)
+    return longest
 
 
 def _bevel(k, index, samples, blade, place, contour, region, tolerances, out) -> None:

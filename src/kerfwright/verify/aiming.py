@@ -6,20 +6,20 @@ counts: between the feet of two points of the chord the contour takes every head
 
 from __future__ import annotations
 
-from math import atan2, cos, hypot, pi, sin
+from math import atan2, cos, pi, sin
 
 import numpy as np
 
 from kerfwright.kernels import inner, kernel
 from kerfwright.verify.chord import chord, pose
-from kerfwright.verify.columns import F64, I64, SC0, SC1, SSWEEP, SX0, SX1, SY0, SY1, Shape
+from kerfwright.verify.columns import F64, I64, SC0, SC1, SSWEEP, Shape
 from kerfwright.verify.foot import IN_FAN, OVERRUN_MM, Past, fold, look
 from kerfwright.verify.near import REACH_MM
 
 _STEEPEST = 1.4  # rad: beyond it, headings on both sides of the blade say nothing
 _POINTS = 5
 _TIMES = 8  # parts a slice is looked at in where the blade turns
-_MOVES_MM = 1e-3  # a way shorter than that has no direction worth the name
+_MOVES_MM = 1e-3  # a way shorter than that has no direction
 
 
 @kernel
@@ -55,7 +55,7 @@ def aim_errors(
                 x, y, _, c = pose(at[i], t)
                 middle = (back + front) / 2.0
                 place[i, 0], place[i, 1] = x + middle * cos(c), y + middle * sin(c)
-        backwards[i] = _way_error(at[i])
+        backwards[i] = _way_error(at[i], (back + front) / 2.0)
     return worst, place, backwards
 
 
@@ -103,12 +103,25 @@ def _chord_error(
 
 
 @inner
-def _way_error(at: F64) -> float:
-    """Return the angle between blade and way in the middle of a slice; 0 where it stays."""
-    bx, by, _, _ = pose(at, 0.499)
-    fx, fy, _, _ = pose(at, 0.501)
-    if hypot(at[SX1] - at[SX0], at[SY1] - at[SY0]) < _MOVES_MM:
-        return 0.0
+def _way_error(at: F64, middle: float) -> float:
+    """Return the angle between blade and way in the middle of a slice; 0 unless it goes back.
+
+    The way is that of the middle of the chord, and it must take the blade back by a length worth
+    the name: a blade that turns about a point of its own moves its axis, and a little also its
+    middle, sideways without cutting backwards.
+    """
+    ax, ay = _on_blade(at, 0.0, middle)
+    ex, ey = _on_blade(at, 1.0, middle)
     _, _, _, c = pose(at, 0.5)
+    if (ex - ax) * cos(c) + (ey - ay) * sin(c) > -_MOVES_MM:
+        return 0.0
+    bx, by = _on_blade(at, 0.499, middle)
+    fx, fy = _on_blade(at, 0.501, middle)
     dx, dy = fx - bx, fy - by
     return abs(atan2(dy * cos(c) - dx * sin(c), dx * cos(c) + dy * sin(c)))
+
+
+@inner
+def _on_blade(at: F64, t: float, s: float) -> tuple[float, float]:
+    x, y, _, c = pose(at, t)
+    return x + s * cos(c), y + s * sin(c)

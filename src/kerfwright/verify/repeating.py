@@ -15,7 +15,9 @@ def repeated_mm(case: Case, stretches: Stretches) -> F64:
 
     Strokes that meet overlap a little, and so does a closed cut at its end; what they have in
     common counts when it is more than half of the shorter stroke and more than the blade's chord.
-    Passes count as planned, and contours on top of one another may each be cut.
+    A stroke is as long as on the contour it follows farthest: where another contour only touches
+    that one, it is no short stroke of its own. Passes count as planned, and contours on top of
+    one another may each be cut.
     """
     own = case.assignment.shared[stretches.entry]
     deep = (stretches.flags & DEEP) > 0
@@ -28,9 +30,10 @@ def repeated_mm(case: Case, stretches: Stretches) -> F64:
     )  # fmt: skip
     chord = np.zeros(case.rows)
     np.maximum.at(chord, row, _chords(case, own[deep]))
-    suspects = _suspects(case, merged, chord)
+    whole = _whole_lengths(case, merged)
+    suspects = _suspects(case, merged, chord, whole)
     return np.maximum(
-        _between_strokes(case, suspects, chord, row * _strokes(case) + stroke, sharing),
+        _between_strokes(case, suspects, chord, row * _strokes(case) + stroke, sharing, whole),
         _within_strokes(case, merged, stretches, chord),
     )
 
@@ -49,7 +52,16 @@ def _chords(case: Case, views: I64) -> F64:
     return chord
 
 
-def _suspects(case: Case, merged: Merged, chord: F64) -> Merged:
+def _whole_lengths(case: Case, merged: Merged) -> F64:
+    """Return how much of the contour it follows farthest each stroke covers [mm]."""
+    keys, index = np.unique(merged.row * _strokes(case) + merged.stroke, return_inverse=True)
+    whole = np.zeros(_strokes(case))
+    by_row = np.bincount(index, weights=merged.high - merged.low, minlength=len(keys))
+    np.maximum.at(whole, keys % _strokes(case), by_row)
+    return whole
+
+
+def _suspects(case: Case, merged: Merged, chord: F64, whole: F64) -> Merged:
     """Return the stretches of contours that have enough in common for a repeat at all."""
     shape = case.wanted.shape
     union, _ = covered(
@@ -57,20 +69,23 @@ def _suspects(case: Case, merged: Merged, chord: F64) -> Merged:
     )
     size = merged.high - merged.low
     total = np.bincount(merged.row, weights=size, minlength=case.rows)
-    keys, index = np.unique(merged.row * _strokes(case) + merged.stroke, return_inverse=True)
     least = np.full(case.rows, np.inf)
-    by_stroke = np.bincount(index, weights=size, minlength=len(keys))
-    np.minimum.at(least, keys // _strokes(case), by_stroke)
+    np.minimum.at(least, merged.row, whole[merged.stroke])
     suspect = total - union > np.maximum(chord, least / 2.0) * (1.0 - 1e-9)
     keep = suspect[merged.row]
     return Merged(merged.row[keep], merged.stroke[keep], merged.low[keep], merged.high[keep])
 
 
-def _between_strokes(case: Case, merged: Merged, chord: F64, key: I64, sharing: I64) -> F64:
+def _between_strokes(
+    case: Case, merged: Merged, chord: F64, key: I64, sharing: I64, whole: F64
+) -> F64:
     shape = case.wanted.shape
     most = _most_sharing(key, sharing, merged.row * _strokes(case) + merged.stroke)
     allowed = most * case.wanted.passes_at_depth[merged.row]
-    return repeats(*merged, chord, allowed, shape.length, shape.closed)
+    return repeats(
+        merged, whole=whole[merged.stroke], allowed=allowed, chord=chord,
+        length=shape.length, closed=shape.closed,
+    )  # fmt: skip
 
 
 def _most_sharing(key: I64, sharing: I64, wanted: I64) -> I64:

@@ -6,7 +6,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from kerfwright.kernels import inner, kernel
+from kerfwright.kernels import kernel
 from kerfwright.verify.columns import BOOL, F64, I64
 
 
@@ -53,12 +53,21 @@ def _inside(row: I64, low: F64, high: F64, length: F64, closed: BOOL) -> tuple[I
     turns = np.floor(low / np.where(whole > 0.0, whole, 1.0))
     begin = np.where(wraps, low - turns * whole, np.clip(low, 0.0, whole))
     end = np.where(wraps, begin + size, np.clip(high, 0.0, whole))
-    past = wraps & (end > whole)
+    past = _wraps(row, low, high, length, closed)
     return (
         np.concatenate((row, row[past])),
         np.concatenate((begin, np.zeros(past.sum()))),
         np.concatenate((np.minimum(end, whole), (end - whole)[past])),
     )
+
+
+def _wraps(row: I64, low: F64, high: F64, length: F64, closed: BOOL) -> BOOL:
+    """Return which stretches pass the start of a closed contour."""
+    whole = length[row]
+    turns = np.floor(low / np.where(whole > 0.0, whole, 1.0))
+    begin = low - turns * whole
+    past: BOOL = closed[row] & (begin + np.minimum(high - low, whole) > whole)
+    return past
 
 
 @kernel
@@ -131,67 +140,70 @@ def _merge(
     return rows[:n], strokes[:n], lows[:n], highs[:n]
 
 
-@kernel
 def repeats(
-    row: I64,
-    stroke: I64,
-    low: F64,
-    high: F64,
-    chord: F64,
-    allowed: I64,
-    length: F64,
-    closed: BOOL,
+    merged: Merged, *, whole: F64, allowed: I64, chord: F64, length: F64, closed: BOOL
 ) -> F64:
-    """Return, per contour, the longest stretch cut again by more strokes than allowed, 0 for none.
+    """Return, per contour, the longest stretch cut by more strokes than allowed, 0 for none.
 
-    Stretches are sorted by contour and stroke. Two strokes are a repeat when they have more in
-    common than half of the shorter one and than a chord of the blade. `allowed` is how often each
-    stretch may be cut.
+    Strokes that have only a little in common are no repeat: less than a chord of the blade, or
+    than half of the shortest of them.
+
+    Parameters
+    ----------
+    merged : Merged
+        What each stroke covers of each contour.
+    whole : ndarray of shape (E,), float
+        Length of the stroke each stretch belongs to [mm].
+    allowed : ndarray of shape (E,), int
+        How often it may be cut; where strokes that differ meet, the greatest of them.
+    chord, length : ndarray of shape (K,), float
+        Chord of the blade and length of each contour [mm].
+    closed : ndarray of shape (K,), bool
+        Whether places wrap around.
     """
-    out = np.zeros(len(length))
-    begin = 0
-    while begin < len(row):
-        k, end = row[begin], begin
-        period = length[k] if closed[k] else 0.0
-        while end < len(row) and row[end] == k:
-            end += 1
-        one = begin
-        while one < end:
-            after, size = _stroke_end(row, stroke, low, high, one)
-            count, longest, other = 1, 0.0, begin
-            while other < end:
-                next_other, other_size = _stroke_end(row, stroke, low, high, other)
-                common = 0.0
-                for i in range(one, after):
-                    for j in range(other, next_other):
-                        if one != other:
-                            common += _common(low, high, i, j, period)
-                if common > min(size, other_size) / 2.0 and common > chord[k]:
-                    count += 1
-                    longest = max(longest, common)
-                other = next_other
-            if count > allowed[one] and longest > out[k]:
-                out[k] = longest
-            one = after
-        begin = end
+    entry = np.arange(len(merged.row))
+    past = _wraps(merged.row, merged.low, merged.high, length, closed)
+    row, low, high = _inside(merged.row, merged.low, merged.high, length, closed)
+    entry = np.concatenate((entry, entry[past]))
+    order = np.lexsort((low, row))
+    entry = entry[order]
+    return _most_often(
+        row[order], low[order], high[order], whole[entry], allowed[entry], chord, len(length)
+    )
+
+
+@kernel
+def _most_often(
+    row: I64, low: F64, high: F64, whole: F64, allowed: I64, chord: F64, rows: int
+) -> F64:
+    out = np.zeros(rows)
+    active = np.zeros(len(row), np.int64)
+    i = 0
+    while i < len(row):
+        k, count, run, least = row[i], 0, 0.0, np.inf
+        at = low[i]
+        while True:
+            while i < len(row) and row[i] == k and low[i] <= at:
+                active[count] = i
+                i, count = i + 1, count + 1
+            begins = low[i] if i < len(row) and row[i] == k else np.inf
+            if count == 0 and begins == np.inf:
+                break
+            until, most, shortest = begins, 0, np.inf
+            for j in active[:count]:
+                until = min(until, high[j])
+                most, shortest = max(most, allowed[j]), min(shortest, whole[j])
+            if count > most:
+                run, least = run + until - at, min(least, shortest)
+                if run > chord[k] and run > least / 2.0:
+                    out[k] = max(out[k], run)
+            else:
+                run, least = 0.0, np.inf
+            at = until
+            left = 0
+            for j in active[:count]:
+                if high[j] > at:
+                    active[left] = j
+                    left += 1
+            count = left
     return out
-
-
-@inner
-def _stroke_end(row: I64, stroke: I64, low: F64, high: F64, i: int) -> tuple[int, float]:
-    """Return where the stretches of a stroke end that begin at i, and their length in all."""
-    j, size = i, 0.0
-    while j < len(row) and row[j] == row[i] and stroke[j] == stroke[i]:
-        size += high[j] - low[j]
-        j += 1
-    return j, size
-
-
-@inner
-def _common(low: F64, high: F64, i: int, j: int, period: float) -> float:
-    """Return the length two stretches have in common, on a closed contour whole turns apart too."""
-    common: float = max(min(high[i], high[j]) - max(low[i], low[j]), 0.0)
-    if period > 0.0:
-        common += max(min(high[i], high[j] + period) - max(low[i], low[j] + period), 0.0)
-        common += max(min(high[i], high[j] - period) - max(low[i], low[j] - period), 0.0)
-    return common
