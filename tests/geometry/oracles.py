@@ -83,5 +83,7 @@ def brute_forest(paths: PathSet) -> np.ndarray:
 
 def distance_to_polyline(points: np.ndarray, vertices: np.ndarray, *, closed: bool) -> np.ndarray:
     """Distances (N,) of points to a polyline."""
+    if len(vertices) == 1:
+        return np.hypot(*(points - vertices).T)
     line = shapely.LinearRing(vertices) if closed else shapely.LineString(vertices)
     return shapely.distance(shapely.points(points), line)

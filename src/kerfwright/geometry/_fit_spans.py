@@ -99,11 +99,12 @@ def fit_spans(
     Raises
     ------
     GeometryError
-        If the curve is not finite, jumps, or is too far out for the tolerance.
+        If the curve is not finite, jumps, stands still, or is too far out for the tolerance.
     OutOfResourcesError
         If more than `max_arcs` edges would be needed.
     """
     evaluate = checked(evaluate)
+    _require_sense(evaluate, ends, first_parts, tolerance_mm)
     table = build_table(
         evaluate,
         ends,
@@ -112,7 +113,6 @@ def fit_spans(
         error_mm=_TABLE_SHARE * tolerance_mm,
         max_intervals=first_parts * len(ends) + 16 * max_arcs,
     )
-    _require_grain(table, tolerance_mm)
     pieces = _search(table, tolerance_mm, max_arcs)
     for _ in range(_ROUNDS):
         fit, error, angle, way = _built(evaluate, table, pieces, tolerance_mm)
@@ -125,10 +125,22 @@ def fit_spans(
     raise GeometryError(msg)
 
 
-def _require_grain(table: Table, tolerance_mm: float) -> None:
-    far = float(np.abs(table.points).max(initial=0.0))
+def _require_sense(evaluate: Evaluate, ends: F64, parts: int, tolerance_mm: float) -> None:
+    """Refuse what no halving would ever bring within the tolerance, before any is done."""
+    share = np.linspace(0.0, 1.0, parts + 1)
+    t = ends[:, :1] + share * np.diff(ends, axis=1)
+    span = np.repeat(np.arange(len(ends)), parts + 1)
+    points, slopes = evaluate(span, t.ravel())
+    far = float(np.abs(points).max(initial=0.0))
     if tolerance_mm < 1e-11 * far:
-        msg = f"{tolerance_mm} mm is below the rounding of numbers {far:.3g} mm from zero"
+        msg = f"a tolerance of {tolerance_mm} mm is below the rounding of numbers {far:.3g} mm out"
+        raise GeometryError(msg)
+    # A span as short as rounding may seem to stand, yet it leaves in some direction.
+    same = (np.ptp(points.reshape(-1, parts + 1, 2), axis=1) == 0.0).all(axis=1)
+    still = same & (slopes.reshape(len(ends), -1) == 0.0).all(axis=1)
+    if still.any():
+        low, high = ends[np.flatnonzero(still)[0]].tolist()
+        msg = f"the curve stands still from parameter {low:.9g} to {high:.9g}; it has no length"
         raise GeometryError(msg)
 
 

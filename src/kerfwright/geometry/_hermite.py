@@ -113,7 +113,7 @@ def build_table(
         total += len(done[-1].span)
         if total + len(pending.span) > max_intervals:
             msg = (
-                f"more than {max_intervals} pieces are needed to follow a curve to "
+                f"more than {max_intervals} places must be looked at to follow a curve to "
                 f"{error_mm:.3g} mm; allow more error or simplify it"
             )
             raise OutOfResourcesError(msg)
