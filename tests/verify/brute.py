@@ -422,9 +422,9 @@ def one_contour(k, mine, samples, contours, region, design, table, tolerances, o
     _cover(k, spans, contour, tolerances, out)
     if z.min() < target - tolerances.depth_mm:
         out.codes.add(("VER-121", k))
-    _twice(
-        k, spans["deep"], tip_chord[1] - tip_chord[0], operation, design, tolerances, contour, out
-    )
+    if out.worst[k] <= tolerances.cut_mm:
+        chord = tip_chord[1] - tip_chord[0]
+        _twice(k, spans["deep"], chord, operation, design, tolerances, contour, out)
     _aim(k, index, samples, blade, contour, design.top_z_mm - target, tolerances, out)
     _bevel(k, index, samples, blade, place, contour, region, tolerances, out)
 

@@ -17,7 +17,7 @@ from kerfwright.verify.foot import IN_FAN, OVERRUN_MM, Past, fold, look
 from kerfwright.verify.near import REACH_MM
 
 _STEEPEST = 1.4  # rad: beyond it, headings on both sides of the blade say nothing
-_POINTS = 5
+_POINTS = 9
 _TIMES = 8  # parts a slice is looked at in where the blade turns
 _MOVES_MM = 1e-3  # a way shorter than that has no direction
 

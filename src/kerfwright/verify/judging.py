@@ -113,7 +113,9 @@ def _with_unknown_blade(case: Case) -> I64:
 
 def _depth(measures: Measures, case: Case) -> Found:
     found = _over_limit("VER-121", measures.lowest, case.tolerances.depth_mm, "mm", case)
-    again = np.flatnonzero(measures.repeated > 0.0)
+    # Where the blade strays from a contour its feet jump to and fro along it: no second cut.
+    follows = measures.deviation.value <= case.tolerances.cut_mm
+    again = np.flatnonzero((measures.repeated > 0.0) & follows)
     start = points_at(case.wanted, again, np.zeros(len(again)))
     for n, k in enumerate(again.tolist()):
         found.append((k, _of("VER-112", k, case, start[n], measures.repeated[k], 0.0, "mm")))
