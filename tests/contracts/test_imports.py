@@ -59,7 +59,10 @@ PLANTED = [
     ("kernels-only", {"geometry/planted.py": "from numba import njit"}),
     ("dxf-only", {"artwork/planted.py": "import ezdxf"}),
     ("cli-only", {"job/planted.py": "import rich.progress"}),
-    ("not-yet", {"formats/planted.py": "import cv2"}),
+    ("camera-only", {"formats/planted.py": "import cv2"}),
+    ("pdf-only", {"report/planted.py": "import pikepdf"}),
+    ("report-only", {"job/planted.py": "import reportlab"}),
+    ("not-yet", {"job/planted.py": "import fastapi"}),
     (
         "acyclic",
         {

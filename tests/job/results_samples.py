@@ -8,12 +8,19 @@ from typing import Any
 import numpy as np
 from hypothesis import strategies as st
 
+from kerfwright.geometry.plane_map import rigid_map
 from kerfwright.job.results import (
     ArtworkResult,
     CheckResult,
+    DrawingsResult,
+    FitResult,
+    Furniture,
+    HoldResult,
     LayoutResult,
+    LookResult,
     PlacedContours,
     PlanResult,
+    PrintResult,
     ProgramResult,
     TimeResult,
 )
@@ -31,18 +38,25 @@ from model.records import (
     texts,
 )
 from model.samples import (
+    BUDGET,
     DRAWING,
     FINDING,
+    FIT,
+    HOLD,
     KISS,
     LAYOUT,
     MAP,
+    MARKS,
+    MATCH,
     MOTION,
     ORDER,
     PART,
     SETUP,
+    SHA,
     THREE,
     THROUGH,
     TIMED,
+    VERDICT,
     VERIFICATION,
 )
 
@@ -55,7 +69,10 @@ PLACED = PlacedContours(
     operation=np.array([0, 0, 1]),
     part_side=np.array([1, -1, 0]),
     table_from_sheet=MAP,
+    maps=(MAP, rigid_map(1.0, 2.0, 0.3)),
+    map=np.array([0, 0, 1]),
 )
+FURNITURE = Furniture(label_box_mm=(10.0, 10.0, 50.0, 50.0), arrow_xy_mm=(120.0, 10.0))
 PLAN = PlanResult(
     placed=PLACED,
     held=("c9",),
@@ -68,8 +85,21 @@ PLAN = PlanResult(
 RESULT_SAMPLES = {
     type(record): record
     for record in (
-        ArtworkResult(drawing=DRAWING, parts=(PART, PART), findings=(FINDING,)),
-        LayoutResult(layout=LAYOUT, findings=()),
+        ArtworkResult(drawings=(DRAWING,), parts=(PART, PART), findings=(FINDING,)),
+        DrawingsResult(drawings=(DRAWING,)),
+        FURNITURE,
+        LayoutResult(layout=LAYOUT, marks=MARKS, furniture=FURNITURE, findings=()),
+        PrintResult(with_cut_lines=SHA, without=SHA, label="kw=1", findings=(FINDING,)),
+        LookResult(
+            xy_mm=MARKS.xy,
+            cov_mm2=np.tile(np.eye(2), (4, 1, 1)),
+            photo=np.array([0, 0, 1, 2]),
+            match=MATCH,
+            labels=("kw=1",),
+            findings=(FINDING,),
+        ),
+        FitResult(fit=FIT, placed=PLACED, budget=BUDGET, verdicts=(VERDICT,), findings=(FINDING,)),
+        HoldResult(report=HOLD),
         PLACED,
         PLAN,
         TimeResult(timed=TIMED, naive_s=0.9),
@@ -98,8 +128,14 @@ def placed_contours(draw: Callable) -> PlacedContours:
             operation=indices(n, len(held)),
             part_side=indices(n, 3).map(lambda a: a - 1),
             table_from_sheet=plane_maps(),
+            maps=st.just(()),
+            map=st.just(np.zeros(0, np.int64)),
         )
     )
+
+
+def _sampled(kind: type) -> Strategy:
+    return st.just(RESULT_SAMPLES[kind])
 
 
 def _plans() -> Strategy:
@@ -118,8 +154,10 @@ RESULT_STRATEGIES: dict[type, Callable[[], Any]] = {
     **{
         kind: lambda kind=kind: build(kind)
         for kind in RESULT_SAMPLES
-        if kind not in (PlacedContours, PlanResult)
+        if kind not in (PlacedContours, PlanResult, FitResult, LookResult)
     },
+    FitResult: lambda: _sampled(FitResult),
+    LookResult: lambda: _sampled(LookResult),
 }
 
 

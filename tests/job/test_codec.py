@@ -168,7 +168,7 @@ def test_a_document_is_text_for_people():
 
 def test_whole_numbers_of_people_are_floats_inside():
     text = to_document(INPUT).replace('"scale": 2.0', '"scale": 2')
-    assert '"scale": 2\n' in text
+    assert '"scale": 2,\n' in text
     back = from_document(JobInput, text, origin="x")
     assert differences(back, INPUT) == []
 

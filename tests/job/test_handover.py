@@ -45,7 +45,7 @@ BLOCK = replace(HELD, code="JOB-150", severity=Severity.BLOCKS, params={"what": 
 def results(**changes: object) -> dict[str, object]:
     verified = replace(VERIFICATION, passed=True, findings=())
     return {
-        "artwork": ArtworkResult(drawing=DRAWING, parts=(), findings=()),
+        "artwork": ArtworkResult(drawings=(DRAWING,), parts=(), findings=()),
         "plan": replace(PLAN, findings=()),
         "time": TimeResult(timed=replace(TIMED, findings=()), naive_s=0.9),
         "program": RESULT_SAMPLES[ProgramResult],

@@ -27,8 +27,9 @@ from kerfwright.job.codec import to_blob
 from kerfwright.job.context import load_context
 from kerfwright.job.pipeline import Stage, Upstream, run_stages, stage_states
 from kerfwright.job.store import FolderStore
-from kerfwright.model.job import Job, StageState
+from kerfwright.model.job import Job
 from kerfwright.model.material import Material, SettingCard
+from kerfwright.model.run import StageState
 from kerfwright.model.tooling import Blade
 
 DONE, LOOK_AGAIN = StageState.DONE, StageState.LOOK_AGAIN

@@ -20,16 +20,19 @@ from kerfwright.model.cut import CutChoices, CutOrder, CutSetup
 from kerfwright.model.design import Design, Tolerances
 from kerfwright.model.dialect import Dialect
 from kerfwright.model.drawing import ArtRef, Drawing, Stroke, UnitCandidate
-from kerfwright.model.job import Job, JobChoices, JobInput
+from kerfwright.model.job import Job, JobChoices, JobInput, MarkChoices
+from kerfwright.model.marks import View
 from kerfwright.model.material import Material, Range, Setting, SettingCard
 from kerfwright.model.motion import Event, FeedKind, Kind, Role, TimedMotion, ToolMotion
 from kerfwright.model.operation import Operation, Process, Tolerance
 from kerfwright.model.part import Part
 from kerfwright.model.rules import Rule, RuleTable
+from kerfwright.model.run import Release, SheetRun
 from kerfwright.model.sheet import Layout, Sheet
 from kerfwright.model.table import Head, Limits, Pump, Station, Table, Zone
 from kerfwright.model.tooling import Blade
 from kerfwright.model.verification import Verification
+from model import look_records
 
 Strategy = st.SearchStrategy[Any]
 
@@ -507,14 +510,33 @@ STRATEGIES: dict[type, Callable[[], Strategy]] = {
     RuleTable: rule_tables,
     Verification: verifications,
     JobInput: lambda: build(
-        JobInput, name=_names(), size_bytes=st.integers(0, 2**60), scale=st.none() | above_0
+        JobInput,
+        name=_names(),
+        size_bytes=st.integers(0, 2**60),
+        scale=st.none() | above_0,
+        page=st.integers(1, 9),
+        quantity=st.integers(1, 9),
     ),
-    JobChoices: lambda: build(JobChoices),
+    MarkChoices: lambda: build(
+        MarkChoices,
+        diameter_mm=st.floats(1, 9),
+        count=st.none() | st.integers(2, 12),
+        throw_rad=above_0,
+        field_of_view_mm=st.tuples(st.floats(20, 90), st.floats(20, 90)),
+        feed_step_sd_mm=from_0,
+    ),
+    JobChoices: lambda: build(JobChoices, spacing_mm=above_0, layout_time_s=above_0),
+    View: lambda: build(View, camera_xy_mm=floats_of(2), mark=st.integers(0, 9), search_mm=above_0),
+    Release: lambda: look_records.releases(lambda **given: build(Release, **given)),
+    SheetRun: lambda: build(
+        SheetRun, serial=st.integers(1, 9), caliper_mm=st.none() | st.floats(0.1, 50)
+    ),
     Job: lambda: build(
         Job,
         schema_version=st.just(1),
         version=st.integers(0, 2**60),
         inputs=st.lists(records(JobInput), min_size=1, max_size=2).map(tuple),
+        runs=st.lists(records(SheetRun), max_size=1).map(tuple),
     ),
     PathSet: path_sets,
     PlaneMap: plane_maps,
@@ -524,4 +546,5 @@ STRATEGIES: dict[type, Callable[[], Strategy]] = {
 
 def records(kind: type) -> Strategy:
     """Any valid instance of a record type."""
-    return STRATEGIES[kind]() if kind in STRATEGIES else build(kind)
+    known = STRATEGIES | look_records.STRATEGIES
+    return known[kind]() if kind in known else build(kind)

@@ -10,16 +10,22 @@ import numpy as np
 from kerfwright.errors import Finding, Place, Severity
 from kerfwright.geometry.paths import empty_paths, join_sets, make_circle, make_path
 from kerfwright.geometry.plane_map import PlaneMap, rigid_map
+from kerfwright.geometry.uncertain_map import MapNode, UncertainMap
 from kerfwright.model.cut import CutChoices, CutOrder, CutSetup
 from kerfwright.model.design import Design, Tolerances
 from kerfwright.model.dialect import Dialect
 from kerfwright.model.drawing import ArtRef, Drawing, Stroke, UnitCandidate
-from kerfwright.model.job import Job, JobChoices, JobInput, StageResult, StageState
+from kerfwright.model.fit import SheetFit
+from kerfwright.model.hold import HoldMode, HoldReport
+from kerfwright.model.job import Job, JobChoices, JobInput, MarkChoices
+from kerfwright.model.marks import FoundMarks, MarkLayout, MarkMatch, Photo, View
 from kerfwright.model.material import Material, Range, Setting, SettingCard
 from kerfwright.model.motion import Event, EventCode, FeedKind, Kind, Role, TimedMotion, ToolMotion
 from kerfwright.model.operation import HeadKind, Operation, Process, Tolerance
 from kerfwright.model.part import Part
+from kerfwright.model.prior import PrintPrior
 from kerfwright.model.rules import Rule, RuleTable
+from kerfwright.model.run import Release, SheetRun, SheetState, StageResult, StageState
 from kerfwright.model.sheet import Layout, Sheet
 from kerfwright.model.table import (
     Calibration,
@@ -32,6 +38,7 @@ from kerfwright.model.table import (
     Zone,
 )
 from kerfwright.model.tooling import Blade
+from kerfwright.model.verdict import ErrorBudget, PlacedLines, Verdict, VerdictState
 from kerfwright.model.verification import Verification
 
 SHA = "0123456789abcdef" * 4
@@ -227,6 +234,7 @@ TABLE = Table(
     travel_z_mm=25.0,
     clearance_mm=1.0,
     calibration=(CALIBRATION,),
+    vacuum={"zone_leak_m3_h": RANGE},
 )
 SETUP = CutSetup(
     bottom_z_mm=0.0,
@@ -363,9 +371,148 @@ VERIFICATION = Verification(
     collisions=("a tip is too low",),
     findings=(FINDING,),
 )
-INPUT = JobInput(name="order 7.dxf", sha256=SHA, size_bytes=1234, unit="mm", scale=2.0)
-JOB_CHOICES = JobChoices(table_id="pier", material_id="board-3", sheet=SHEET, tolerances=TOLERANCES)
+MARKS = MarkLayout(
+    sheet="s1",
+    xy=np.array([[20.0, 20.0], [480.0, 25.0], [470.0, 280.0], [30.0, 260.0]]),
+    diameter_mm=6.0,
+    quiet_mm=3.0,
+    id="m1",
+    ambiguity=2,
+    losses_tolerated=1,
+    worst_sd_mm=0.04,
+    zones=CIRCLE,
+    findings=(FINDING,),
+)
+PHOTO = Photo(
+    image_sha=SHA,
+    camera_xy_mm=np.array([80.0, 70.0]),
+    px_per_mm=10.0,
+    turn_rad=0.01,
+    size_px=(1600, 1200),
+    taken_at="2026-01-31T08:00:00Z",
+)
+FOUND = FoundMarks(
+    xy=np.array([[200.0, 300.0], [900.5, 310.25]]),
+    cov=np.array([[[1e-4, 0.0], [0.0, 2e-4]], [[3e-4, 1e-5], [1e-5, 1e-4]]]),
+    score=np.array([1.0, 0.8]),
+    diameter_px=np.array([60.0, 60.2]),
+    findings=(FINDING,),
+)
+MATCH = MarkMatch(
+    pairs=np.array([[0, 1], [1, 3]]),
+    is_ambiguous=False,
+    mirrored=True,
+    table_from_sheet=np.array([[1.001, 0.0, 60.0], [0.0, 0.999, 50.0]]),
+    votes=4,
+    rival_votes=2,
+    scale=(1.001, 0.999),
+    findings=(FINDING,),
+)
+VIEW = View(camera_xy_mm=np.array([500.0, 80.0]), mark=1, search_mm=12.0)
+PRIOR = PrintPrior(growth_sd=0.001)
+NODE = MapNode(weight=1.0, map=MAP, factor=1e-3 * np.eye(12), dof=5.0, model="affine")
+UNCERTAIN = UncertainMap(
+    nodes=(NODE,), centre=np.array([250.0, 150.0]), length_mm=250.0, domain=(0.0, 0.0, 500.0, 300.0)
+)
+FIT = SheetFit(
+    table_from_sheet=UNCERTAIN,
+    marks=MARKS.xy,
+    measured=MARKS.xy + 50.0,
+    used=np.array([True, True, True, False]),
+    residual=np.full((4, 2), 0.01),
+    leave_one_out=np.full((4, 2), 0.02),
+    noise_sd_mm=0.02,
+    spare=2,
+    undetectable_mm=0.15,
+    mirrored=False,
+    findings=(FINDING,),
+)
+BUDGET = ErrorBudget(
+    head_cov_mm2=np.diag([1e-3, 2e-3]),
+    repeat_sd_mm=0.02,
+    motion_sd_mm={"tangential_knife": 0.015},
+    other=(("feed step", 0.04),),
+)
+LINES = PlacedLines(
+    contours=("c1", "c2", "c3"),
+    paths=THREE,
+    fidelity=("print", "size", "size"),
+    print_mm=np.array([0.5, 0.5, 0.25]),
+    size_mm=np.array([0.25, 0.25, 0.25]),
+    head=("tangential_knife",) * 3,
+    part=np.array([0, 0, 1]),
+    rigid=np.array([[[1.0, 0.0, 20.0], [0.0, 1.0, 30.0]], [[0.0, -1.0, 250.0], [1.0, 0.0, 30.0]]]),
+)
+VERDICT = Verdict(
+    contour="c1",
+    state=VerdictState.CHECK,
+    p_in_tolerance=0.93,
+    worst_xy=np.array([120.0, 40.0]),
+    limit_mm=0.25,
+    reason="known to 0.31 mm at (120, 40), limit 0.25 mm",
+    kind="print",
+    expected_mm=0.12,
+    bound_mm=0.31,
+    part=1,
+)
+HOLD = HoldReport(
+    placement=np.array([0, 1]),
+    contour=("c1", "c2"),
+    load_n=np.array([[10.0, 2.0], [0.0, 0.0]]),
+    lift_n=np.array([1.0, 0.0]),
+    moment_nmm=np.array([-50.0, 0.0]),
+    hold_n=np.array([100.0, 80.0]),
+    friction_low=0.25,
+    friction_typical=0.4,
+    margin_low=np.array([1.2, 1000.0]),
+    margin_typical=np.array([3.0, 1000.0]),
+    mode=np.array([HoldMode.SLIDES, HoldMode.NOTHING]),
+    worst_xy=np.array([[100.0, 50.0], [300.0, 60.0]]),
+    at_cut=np.array([2, -1]),
+    at_block=np.array([4, -1]),
+    freed_cut=np.array([2, -1]),
+    freed_block=np.array([3, -1]),
+    uncut_mm=np.array([0.0, 12.0]),
+    at_s=np.array([10.0, -1.0]),
+    freed_s=np.array([9.5, -1.0]),
+    zones=(1, 2),
+    zone_kpa=np.array([[12.0, 11.0], [10.0, 9.0]]),
+    begin_kpa=np.array([[14.0, 13.0], [18.0, 17.0]]),
+    end_kpa=np.array([[9.0, 8.0], [12.0, 11.0]]),
+    bracket_gap=0.004,
+    findings=(FINDING,),
+)
+RELEASE = Release(contour="c1", reason="spare_part", initials="A.O.")
+INPUT = JobInput(
+    name="order 7.dxf", sha256=SHA, size_bytes=1234, unit="mm", scale=2.0, page=2, quantity=3
+)
+MARK_CHOICES = MarkChoices(diameter_mm=5.0, count=8, face_down=True, prior=PRIOR)
+JOB_CHOICES = JobChoices(
+    table_id="pier",
+    material_id="board-3",
+    sheet=SHEET,
+    tolerances=TOLERANCES,
+    marks=MARK_CHOICES,
+    nest=True,
+    zones=(1, 2),
+)
 RESULT = StageResult(key=SHA[::-1], blob=SHA)
+RUN = SheetRun(
+    serial=2,
+    sheet_id="s1",
+    state=SheetState.READY,
+    caliper_mm=2.95,
+    photos=(PHOTO,),
+    zones=(1,),
+    end_photos=(PHOTO,),
+    released=(RELEASE,),
+    held=("c2",),
+    held_because=(FINDING,),
+    held_basis=SHA,
+    results={"look": RESULT},
+    stage_state={"look": StageState.LOOK_AGAIN},
+    program_sha=SHA,
+)
 JOB = Job(
     id="order-7",
     version=3,
@@ -379,6 +526,7 @@ JOB = Job(
     pins={"tools/steep": SHA},
     results={"drawing": RESULT},
     state={"drawing": StageState.DONE},
+    runs=(RUN,),
 )
 
 SAMPLES = {
@@ -388,6 +536,8 @@ SAMPLES = {
         *(RANGE, SETTING, MATERIAL, CARD, LIMITS, KNIFE, STATION, ZONE, PUMP, POSE, CALIBRATION),
         *(TABLE, SETUP, CHOICES, ORDER, MOTION.events[0], MOTION, TIMED, DIALECT, TOLERANCES),
         *(DESIGN, RULE, RULES, VERIFICATION, INPUT, JOB_CHOICES, RESULT, JOB),
+        *(MARKS, PHOTO, FOUND, MATCH, VIEW, PRIOR, FIT, BUDGET, LINES, VERDICT, HOLD),
+        *(RELEASE, RUN, MARK_CHOICES),
     )
 }
 """A sample of every record type of the model."""

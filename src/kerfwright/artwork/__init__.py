@@ -8,6 +8,7 @@ is said.
 from kerfwright.artwork.checking import check
 from kerfwright.artwork.joining import join_lines
 from kerfwright.artwork.parts import make_parts
+from kerfwright.artwork.printed import drop_printed_art
 from kerfwright.artwork.sorting import COPY, LEFT_OUT, NO_RULE, NOTHING_TO_CUT, sort_lines
 
 __all__ = [
@@ -16,6 +17,7 @@ __all__ = [
     "NOTHING_TO_CUT",
     "NO_RULE",
     "check",
+    "drop_printed_art",
     "join_lines",
     "make_parts",
     "sort_lines",

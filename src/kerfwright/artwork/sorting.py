@@ -59,10 +59,15 @@ def features_of(drawing: Drawing, k: int) -> tuple[str, ...]:
 
 
 def _decide(features: tuple[str, ...], rules: RuleTable, index: dict[str, int]) -> int:
-    for rule in rules.rules:
-        if _matches(rule, features):
-            return index[rule.operation] if rule.operation else LEFT_OUT
-    return NO_RULE
+    rule = rule_of(features, rules)
+    if rule is None:
+        return NO_RULE
+    return index[rule.operation] if rule.operation else LEFT_OUT
+
+
+def rule_of(features: tuple[str, ...], rules: RuleTable) -> Rule | None:
+    """Return the first rule that matches what `features_of` says of a line."""
+    return next((rule for rule in rules.rules if _matches(rule, features)), None)
 
 
 def _matches(rule: Rule, features: tuple[str, ...]) -> bool:

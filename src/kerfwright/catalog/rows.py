@@ -102,7 +102,7 @@ def rule_table(key: str, row: Row) -> RuleTable:
 def table(key: str, row: Row) -> Table:
     """Return the table of a row."""
     lengths = ("bed_surface_mm", "gantry_kg", "travel_z_mm", "clearance_mm")
-    parts = ("axes", "heads", "stations", "zones", "pump", "load_pose", "calibration")
+    parts = ("axes", "heads", "stations", "zones", "pump", "load_pose", "calibration", "vacuum")
     only_keys(row, "name", "bed", "bed_surface", "control", "z_reference", *lengths, *parts)
     return Table(
         id=key,
@@ -118,6 +118,7 @@ def table(key: str, row: Row) -> Table:
         load_pose=_load_pose(table_of(row, "load_pose")),
         z_reference=row["z_reference"],
         calibration=tuple(_calibration(c) for c in list_of(row, "calibration", ())),
+        vacuum=_vacuum(table_of(row, "vacuum")) if "vacuum" in row else {},
         **{name: number_of(row, name) for name in lengths},
     )
 
@@ -195,6 +196,12 @@ def _pump(row: Row) -> Pump:
         vacuum_kpa=_range("vacuum_kpa", row),
         flow_m3_h=_range("flow_m3_h", row),
     )
+
+
+def _vacuum(row: Row) -> dict[str, Range]:
+    names = ("mat_flow_m3_h_m2", "zone_leak_m3_h", "valve_flow_m3_h")
+    only_keys(row, *names)
+    return {name: _range(name, row) for name in names if name in row}
 
 
 def _load_pose(row: Row) -> LoadPose:

@@ -4,30 +4,50 @@ from __future__ import annotations
 
 import time
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from kerfwright.cli.bars import bars
 from kerfwright.cli.jobs import show
 from kerfwright.cli.options import AsJson, Out
+from kerfwright.errors import UsageError
 
 if TYPE_CHECKING:
     from kerfwright.job.pipeline import Run
+    from kerfwright.job.rehearsed import Rehearsed
 
 _SAYS = {
-    "drawing": "reading the customer's drawing in a limited process",
+    "drawing": "reading the customer's artwork in a limited process",
     "artwork": "joining loose lines, sorting them by the shop's rules into parts",
-    "layout": "laying the parts on the sheet as drawn",
+    "layout": "laying parts and marks on the sheet",
+    "print": "writing the print files, with cut lines as layers and without",
     "plan": "choosing entries, ordering cuts, moving the blade",
     "time": "timing the motion on this table's drives",
+    "hold": "checking that the vacuum holds each part once it is free",
+    "rehearse": "printing and throwing the sheet on the virtual table",
+    "walk": "photographing mark after mark from the first one",
+    "look": "finding the marks in the pictures, telling them apart, reading the label",
+    "fit": "working out how the sheet lies and stretched, and which parts will land",
     "program": "writing the program and its air cut",
     "verify": "reading the program back and sweeping the blade over the design",
+    "cut": "cutting on the virtual table and measuring what was cut",
 }
+ORDER_WORDS = ("boards", "plain")
+
+Order = Annotated[
+    str, typer.Option("--order", help="boards (printed) or plain (a drawing without print).")
+]
 
 
-def demo(out: Out = Path("demo-out"), as_json: AsJson = False) -> int:
-    """Run the whole job on the demo order and write its files."""
+def demo(out: Out = Path("demo-out"), order: Order = "boards", as_json: AsJson = False) -> int:
+    """Run the whole job on a demo order and write its files."""
+    if order not in ORDER_WORDS:
+        raise UsageError(f"there is no demo order {order!r}; take {', '.join(ORDER_WORDS)}")
+    return _plain(out, as_json=as_json) if order == "plain" else _printed(order, out, as_json)
+
+
+def _plain(out: Path, *, as_json: bool) -> int:
     from kerfwright.job.handover import hand_over
     from kerfwright.job.order import make_demo_job
     from kerfwright.job.steps import run_checked
@@ -38,13 +58,61 @@ def demo(out: Out = Path("demo-out"), as_json: AsJson = False) -> int:
     if not as_json:
         typer.echo("Boards for a harbour festival in 3 mm PVC foam, cut with the knife.")
     with bars(quiet=as_json) as progress:
-        teller = _Teller(quiet=as_json, shown=progress)
-        run = run_checked(job, store, progress=teller)
+        run = run_checked(job, store, progress=_Teller(quiet=as_json, shown=progress))
     files = [str(path) for path in hand_over(run, out)] if not run.is_blocked else []
     show(run, files, as_json=as_json)
     if not as_json:
         _closing(run)
     return 1 if run.is_blocked else 0
+
+
+def _printed(order: str, out: Path, as_json: bool) -> int:
+    from kerfwright.job.order import ORDERS
+    from kerfwright.job.rehearsed import rehearse
+    from kerfwright.job.store import FolderStore
+
+    chosen = ORDERS[order]
+    if not as_json:
+        typer.echo(f"{chosen.title}.")
+    with bars(quiet=as_json) as progress:
+        teller = _Teller(quiet=as_json, shown=progress)
+        done = rehearse(chosen, FolderStore(out / "shop"), out, progress=teller)
+    _show_rehearsed(done, as_json=as_json)
+    return 1 if done.run.is_blocked else 0
+
+
+def _show_rehearsed(done: Rehearsed, *, as_json: bool) -> None:
+    from rich.console import Console
+
+    from kerfwright.cli import render
+    from kerfwright.job.handover import CAUTIONS
+    from kerfwright.job.sheet_handover import sheet_summary
+
+    summary = dict(sheet_summary(done.run)) | {"files": list(map(str, done.files))}
+    summary["truth_mm"] = dict(done.truth_mm)
+    if as_json:
+        render.print_json(summary)
+        return
+    console = Console(highlight=False)
+    sections = (
+        ("look", "Look", render.look_rows),
+        ("plan", "Plan of this sheet", render.plan_rows),
+        ("hold", "Hold-down", render.hold_rows),
+        ("verify", "Check of the program as read back", render.verify_rows),
+    )
+    for key, title, rows in sections:
+        if key in summary:
+            render.print_rows(console, title, rows(summary))
+    if "parts" in summary:
+        render.print_parts(console, summary, done.truth_mm)
+    render.print_findings(console, done.run.findings)
+    for line in done.price:
+        console.print(line)
+    for file in done.files:
+        console.print(f"written: {file}")
+    for caution in CAUTIONS if done.files else ():
+        console.print(f"caution: {caution}", style="bold")
+    _closing(done.run)
 
 
 class _Teller:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from kerfwright.cli.bars import bars
-from kerfwright.cli.options import SHOP, AsJson, JobName, Out, Shop, Unit
+from kerfwright.cli.options import SHOP, AsJson, JobName, Out, Serial, Shop, Unit
 from kerfwright.errors import UsageError
 
 if TYPE_CHECKING:
@@ -24,7 +24,9 @@ _SIZE = re.compile(r"(\d+(?:\.\d+)?)\s*[xX*]\s*(\d+(?:\.\d+)?)")
 
 def new(
     job: JobName,
-    artwork: Annotated[Path, typer.Option("--artwork", help="The customer's drawing (DXF).")],
+    artwork: Annotated[
+        Path, typer.Option("--artwork", help="The customer's drawing (DXF) or page (PDF).")
+    ],
     table: Annotated[str, typer.Option(help="Table of the shop's book.")] = "pier-2616",
     material: Annotated[str, typer.Option(help="Material of the shop's book.")] = "pvc-foam-3",
     sheet: Annotated[str, typer.Option(help="Width x height [mm].")] = "2440x1220",
@@ -40,12 +42,20 @@ def new(
     rules: Annotated[
         Path | None, typer.Option(help="Rule table as TOML instead of the house rules.")
     ] = None,
+    pages: Annotated[str, typer.Option(help="Pages of a PDF file, as 1-3,5.")] = "1",
+    quantity: Annotated[int, typer.Option(min=1, help="How often each part is wanted.")] = 1,
+    nest: Annotated[bool, typer.Option("--nest", help="Lay the parts out anew.")] = False,
+    spacing: Annotated[float, typer.Option(help="Least gap between nested parts [mm].")] = 8.0,
+    marks: Annotated[
+        int | None, typer.Option(min=0, help="Print registration marks: how many; 0 decides.")
+    ] = None,
     shop: Shop = SHOP,
     as_json: AsJson = False,
 ) -> int:
     """Take a drawing in and start a job."""
     from kerfwright.job.steps import NewJob, make_job, read_rules
     from kerfwright.job.store import FolderStore
+    from kerfwright.model.job import MarkChoices
 
     made = make_job(
         NewJob(
@@ -60,6 +70,11 @@ def new(
             scale=scale,
             every_line=every_line,
             rules=None if rules is None else read_rules(rules, material),
+            pages=_pages(pages),
+            quantity=quantity,
+            nest=nest,
+            spacing_mm=spacing,
+            marks=None if marks is None else MarkChoices(count=marks or None),
         ),
         FolderStore(shop),
     )
@@ -79,13 +94,33 @@ def _sheet_mm(text: str) -> tuple[float, float]:
     return float(size[1]), float(size[2])
 
 
+def _pages(text: str) -> tuple[int, ...]:
+    pages: list[int] = []
+    for word in text.split(","):
+        first, dash, last = word.strip().partition("-")
+        if not first.isdigit() or (dash and not last.isdigit()):
+            raise UsageError(f"--pages {text!r} is no list of pages; write 1-3,5")
+        pages += range(int(first), int(last or first) + 1)
+    if not pages or min(pages) < 1:
+        raise UsageError(f"--pages {text!r} names no page; the first page is 1")
+    return tuple(dict.fromkeys(pages))
+
+
 def check(job: JobName, units: Unit = "", shop: Shop = SHOP, as_json: AsJson = False) -> int:
     """Read the drawing, sort its lines, and say what is wrong with it."""
     return _run(job, shop, units=units, as_json=as_json, last="layout")
 
 
-def plan(job: JobName, units: Unit = "", shop: Shop = SHOP, as_json: AsJson = False) -> int:
-    """Plan motion and time of the nominal sheet, and write the program's text."""
+def plan(
+    job: JobName,
+    serial: Serial = None,
+    units: Unit = "",
+    shop: Shop = SHOP,
+    as_json: AsJson = False,
+) -> int:
+    """Plan motion and time, and write the program's text: of a sheet looked at, or nominal."""
+    if serial is not None:
+        return _run_sheet(job, shop, serial, as_json=as_json, last="program")
     return _run(job, shop, units=units, as_json=as_json, last="program")
 
 
@@ -94,11 +129,14 @@ def verify(
     program: Annotated[
         Path | None, typer.Option(help="Check this program file against the job instead.")
     ] = None,
+    serial: Serial = None,
     units: Unit = "",
     shop: Shop = SHOP,
     as_json: AsJson = False,
 ) -> int:
     """Read the program back and compare it with the design."""
+    if serial is not None:
+        return _run_sheet(job, shop, serial, as_json=as_json, last="verify")
     if program is not None:
         return _verify_file(job, program, shop, as_json=as_json)
     return _run(job, shop, units=units, as_json=as_json, last="verify")
@@ -107,11 +145,14 @@ def verify(
 def handover(
     job: JobName,
     out: Out = Path("handover"),
+    serial: Serial = None,
     units: Unit = "",
     shop: Shop = SHOP,
     as_json: AsJson = False,
 ) -> int:
-    """Write program.nc, its air cut and summary.json once everything is checked."""
+    """Write program.nc, its air cut and summary.json, with ticket and fit for a sheet looked at."""
+    if serial is not None:
+        return _run_sheet(job, shop, serial, as_json=as_json, last="verify", out=out)
 
     def write(run: Run) -> list[str]:
         from kerfwright.job.handover import hand_over
@@ -144,6 +185,25 @@ def _run(
     return 1 if run.is_blocked else 0
 
 
+def _run_sheet(
+    job_id: str, shop: Path, serial: int, *, as_json: bool, last: str, out: Path | None = None
+) -> int:
+    from kerfwright.job.sheet_handover import hand_over_sheet
+    from kerfwright.job.sheets import run_sheet, run_sheet_checked
+    from kerfwright.job.store import FolderStore
+
+    store = FolderStore(shop)
+    job = store.load_job(job_id)
+    with bars(quiet=as_json) as progress:
+        if last == "verify":
+            run = run_sheet_checked(job, store, serial, progress=progress)
+        else:
+            run = run_sheet(job, store, serial, last=last, progress=progress)
+    files = [] if out is None or run.is_blocked else hand_over_sheet(run, store, out)
+    show(run, [str(path) for path in files], as_json=as_json)
+    return 1 if run.is_blocked else 0
+
+
 def _brought(job: Job, store: FolderStore, last: str, progress: Progress) -> Run:
     from kerfwright.job.steps import run_checked, run_to
 
@@ -157,9 +217,9 @@ def show(run: Run, files: list[str], *, as_json: bool) -> None:
     from rich.console import Console
 
     from kerfwright.cli import render
-    from kerfwright.job.handover import summary_of
+    from kerfwright.job.sheet_handover import sheet_summary
 
-    summary = dict(summary_of(run)) | {"files": files}
+    summary = dict(sheet_summary(run)) | {"files": files}
     if as_json:
         render.print_json(summary)
         return
@@ -172,6 +232,8 @@ def show(run: Run, files: list[str], *, as_json: bool) -> None:
     for key, title, rows in sections:
         if key in summary:
             render.print_rows(console, title, rows(summary))
+    if "parts" in summary:
+        render.print_parts(console, summary)
     render.print_findings(console, run.findings)
     for file in files:
         console.print(f"written: {file}")

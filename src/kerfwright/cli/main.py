@@ -14,7 +14,7 @@ from collections.abc import Callable
 import typer
 from typer.exceptions import TyperException
 
-from kerfwright.cli import demo, jobs
+from kerfwright.cli import demo, jobs, sheets
 from kerfwright.errors import KerfwrightError
 
 INTERRUPTED, WRONG_USE, OUT_OF_RESOURCES, DEFECT = 130, 2, 4, 70
@@ -46,6 +46,9 @@ def _root(
 
 app.command("new")(jobs.new)
 app.command("check")(jobs.check)
+app.command("layout")(sheets.layout)
+app.command("look")(sheets.look)
+app.command("fit")(sheets.fit)
 app.command("plan")(jobs.plan)
 app.command("verify")(jobs.verify)
 app.command("handover")(jobs.handover)

@@ -18,4 +18,8 @@ Unit = Annotated[
 ]
 Out = Annotated[Path, typer.Option("--out", help="Folder the files are written to.")]
 
+Serial = Annotated[
+    int | None, typer.Option("--serial", min=1, help="Number of the sheet; else the last one.")
+]
+
 SHOP = Path("shop")

@@ -116,3 +116,62 @@ def verify_rows(summary: Mapping[str, Any]) -> list[tuple[str, str]]:
         ),
         ("air cut", air),
     ]
+
+
+def look_rows(summary: Mapping[str, Any]) -> list[tuple[str, str]]:
+    """Return what the pictures show as rows."""
+    look = summary["look"]
+    return [
+        ("sheet", f"serial {summary['sheet']['serial']}, {summary['sheet']['photos']} pictures"),
+        ("marks", f"{look['matched']} of {look['marks_wanted']} known, {look['marks_found']} seen"),
+        ("label", ", ".join(look["labels"]) or "none read"),
+    ]
+
+
+def hold_rows(summary: Mapping[str, Any]) -> list[tuple[str, str]]:
+    """Return how well the vacuum holds as rows."""
+    hold = summary["hold"]
+    begin, end = hold["begin_kpa"], hold["end_kpa"]
+    return [
+        ("least margin", f"{hold['least_margin']:.2f} times the load, 1 is the limit"),
+        ("zones", ", ".join(str(zone) for zone in hold["zones"])),
+        ("vacuum", f"{min(begin[0]):.1f} kPa at first, {min(end[0]):.1f} kPa with all kerfs open"),
+    ]
+
+
+_STATES = {
+    "will_cut": ("will cut", "green"),
+    "check": ("check", "yellow"),
+    "will_not_cut": ("will not cut", "red"),
+    "needs_you": ("needs you", "magenta"),
+}
+
+
+def print_parts(
+    console: Console, summary: Mapping[str, Any], truth: Mapping[str, float] | None = None
+) -> None:
+    """Print the verdict of every part: promise, limit, chance; with the truth where it is known."""
+    table = Table(title="Parts", title_justify="left", pad_edge=False)
+    table.add_column("part")
+    for name in ("expected [mm]", "95 % within [mm]", "limit [mm]", "chance"):
+        table.add_column(name, justify="right")
+    if truth is not None:
+        table.add_column("true [mm]", justify="right")
+    table.add_column("verdict")
+    for part in summary["parts"]:
+        word, style = _STATES[part["state"]]
+        cells = [
+            part["part"],
+            f"{part['expected_mm']:.3f}",
+            f"{part['bound_mm']:.3f}",
+            f"{part['limit_mm']:.2f}",
+            f"{100.0 * part['p_in_tolerance']:.1f} %",
+        ]
+        if truth is not None:
+            known = part["part"] in truth
+            cells.append(f"{truth[part['part']]:.3f}" if known else "not cut")
+        table.add_row(*cells, Text(word, style))
+    console.print(table)
+    for part in summary["parts"]:
+        if part["state"] != "will_cut":
+            console.print(Text.assemble((f"{part['part']}: ", "bold"), part["reason"]))

@@ -15,10 +15,11 @@ from kerfwright.formats.unit_question import check_units_word
 from kerfwright.model.drawing import Drawing
 
 _HEAD_BYTES: Final = 4096
-_READ: Final = "DXF drawings are read"
+_READ: Final = "DXF drawings and PDF pages are read"
+_DXF: Final = "kerfwright.formats.dxf.reader:read"
+_PDF: Final = "kerfwright.formats.pdf.reader:read"
 # First bytes of files that people send instead, and what they are called.
 _OTHERS: Final = (
-    (b"%PDF-", "a PDF file"),
     (b"AC10", "a drawing in the closed DWG format"),
     (b"\x89PNG", "a PNG picture"),
     (b"\xff\xd8\xff", "a JPEG picture"),
@@ -33,6 +34,8 @@ _SUFFIXES: Final = {
     ".ai": "an illustration file",
     ".eps": "a PostScript file",
 }
+_PDF_MARK: Final = b"%PDF-"  # in the first 1024 bytes (ISO 32000-1 annex H, from memory)
+_PDF_HEAD_BYTES: Final = 1024
 _BINARY_DXF: Final = b"AutoCAD Binary DXF\r\n\x1a\x00"
 
 
@@ -57,7 +60,8 @@ def read_artwork(
         Factor by which the drawing is enlarged, for artwork at 1:10 and the like.
     units : str, optional
         Unit of the drawing, a word of `DRAWING_UNITS_MM`; None takes the file's if it leaves no
-        doubt, and otherwise asks by a finding that blocks.
+        doubt, and otherwise asks by a finding that blocks. A PDF page knows its size, so that only
+        ``mm`` may be said of it.
     tolerance_mm : float, default 0.001
         Greatest distance between a curve that is no arc and the arcs that replace it [mm].
     limits : ReadLimits, optional
@@ -66,7 +70,8 @@ def read_artwork(
     Returns
     -------
     Drawing
-        Contours in the artwork frame, in the order of the file.
+        Contours in the artwork frame, in the order of the file. Of a PDF page every painted path
+        is one, with layer, step, separation and the page as printed art.
 
     Raises
     ------
@@ -88,24 +93,40 @@ def read_artwork(
         msg = f"tolerance {tolerance_mm} mm must be a number above 0"
         raise UsageError(msg)
     file = Path(path)
-    _refuse_other_kinds(file, _head_of(file, limits))
-    if page != 1:
-        msg = f"{file.name}: page {page} was asked for, a DXF drawing has one page"
-        raise UsageError(msg)
-    header, arrays = run_reader(
-        "kerfwright.formats.dxf.reader:read",
-        {
-            "path": str(file.resolve()),
-            "file": file.name,
-            "units": units,
-            "scale": scale or 1.0,
-            "tolerance_mm": tolerance_mm,
-            "limits": asdict(limits),
-        },
-        file=file.name,
-        limits=limits,
-    )
+    head = _head_of(file, limits)
+    request = {
+        "path": str(file.resolve()),
+        "file": file.name,
+        "units": units,
+        "scale": scale or 1.0,
+        "tolerance_mm": tolerance_mm,
+        "limits": asdict(limits),
+    }
+    if _PDF_MARK in head[:_PDF_HEAD_BYTES]:
+        _check_page_options(file, page, units)
+        reader = _PDF
+        request["page"] = page
+    else:
+        _refuse_other_kinds(file, head)
+        if page != 1:
+            msg = f"{file.name}: page {page} was asked for, a DXF drawing has one page"
+            raise UsageError(msg)
+        reader = _DXF
+    header, arrays = run_reader(reader, request, file=file.name, limits=limits)
     return drawing_of(header, arrays, file=file.name, tolerance_mm=tolerance_mm)
+
+
+def _check_page_options(file: Path, page: object, units: str | None) -> None:
+    """Refuse what cannot be said of a PDF page."""
+    if not isinstance(page, int) or isinstance(page, bool) or page < 1:
+        msg = f"{file.name}: page {page} was asked for; pages are counted from 1"
+        raise UsageError(msg)
+    if units not in (None, "mm"):
+        msg = (
+            f"{file.name}: a PDF page knows its size, so it is not read in {units}; leave units "
+            "out, and give a scale if it was drawn smaller or larger"
+        )
+        raise UsageError(msg)
 
 
 def _head_of(file: Path, limits: ReadLimits) -> bytes:
@@ -146,7 +167,7 @@ def _refuse_other_kinds(file: Path, head: bytes) -> None:
     if not kind and suffix != ".dxf":
         kind = _SUFFIXES.get(suffix, f"a file of an unknown kind ({suffix or 'no suffix'})")
     if kind:
-        msg = f"{file.name}: this is {kind}; {_READ}: export the lines as DXF"
+        msg = f"{file.name}: this is {kind}; {_READ}: export the lines as DXF or PDF"
         raise UnreadableError(msg)
 
 

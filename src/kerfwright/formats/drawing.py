@@ -11,7 +11,7 @@ from kerfwright.formats.frame import Arrays
 from kerfwright.formats.unit_question import is_usual_size
 from kerfwright.geometry.containment import containment_forest
 from kerfwright.geometry.paths import PathSet
-from kerfwright.model.drawing import Drawing, Stroke, UnitCandidate
+from kerfwright.model.drawing import ArtRef, Drawing, Stroke, UnitCandidate
 from kerfwright.units import DRAWING_UNITS_MM
 
 _MOST_MM: Final = 1e5
@@ -27,7 +27,8 @@ def drawing_of(
     Parameters
     ----------
     header : mapping
-        Units, sources, layers, colours, notes.
+        Units, sources, layers, colours, notes; of a page also separations, steps, the printed
+        art, and the code to use when it has no line.
     arrays : dict of str to ndarray
         Vertices, bulges, starts, closed, width_mm.
     file : str
@@ -39,22 +40,25 @@ def drawing_of(
     paths = _paths_of(arrays, file)
     unit = str(header["unit"])
     candidates = _candidates(paths, unit, header["unit_evidence"])
-    findings = [_finding(note, file) for note in header["notes"]]
+    page = header.get("page")
+    findings = [_finding(note, file, page) for note in header["notes"]]
     if not len(paths):
-        findings.insert(0, _make("DXF-150", file))
+        findings.insert(0, _make(header.get("empty_code", "DXF-150"), file, page=page))
     findings = _unit_findings(header, candidates, file) + findings
+    nothing = ("",) * len(paths)
     return Drawing(
         paths=paths,
         ids=tuple(f"c{k + 1}" for k in range(len(paths))),
         source=tuple(header["source"]),
         layer=tuple(header["layer"]),
-        separation=("",) * len(paths),
-        step=("",) * len(paths),
+        separation=tuple(header.get("separation", nothing)),
+        step=tuple(header.get("step", nothing)),
         stroke=tuple(
             Stroke(colour=colour, width_mm=float(width))
             for colour, width in zip(header["colour"], arrays["width_mm"], strict=True)
         ),
         parent=containment_forest(paths, tolerance_mm=tolerance_mm),
+        art=_art_of(header.get("art")),
         unit=unit,
         unit_is_certain=bool(header["unit_is_certain"]),
         unit_candidates=() if header["unit_is_certain"] else candidates,
@@ -69,6 +73,13 @@ def _paths_of(arrays: Arrays, file: str) -> PathSet:
     except (KeyError, ValueError) as error:
         msg = f"{file}: the reader gave no sound paths ({error}); save the file again"
         raise UnreadableError(msg) from error
+
+
+def _art_of(art: Mapping[str, Any] | None) -> ArtRef | None:
+    if art is None:
+        return None
+    x0, y0, x1, y1 = art["box_mm"]
+    return ArtRef(sha256=str(art["sha256"]), page=int(art["page"]), box_mm=(x0, y0, x1, y1))
 
 
 def _candidates(
@@ -115,11 +126,12 @@ def _rounded(mm: float) -> str:
     return f"{mm:.0f}" if mm >= _FOUR_DIGITS else f"{mm:.4g}"
 
 
-def _finding(note: Mapping[str, Any], file: str) -> Finding:
+def _finding(note: Mapping[str, Any], file: str, page: int | None) -> Finding:
     xy = note["xy_mm"]
     return _make(
         note["code"],
         file,
+        page=page,
         measured=note["measured"],
         limit=note["limit"],
         unit=note["unit"],
@@ -132,6 +144,7 @@ def _make(
     code: str,
     file: str,
     *,
+    page: int | None = None,
     measured: float | None = None,
     limit: float | None = None,
     unit: str = "",
@@ -141,7 +154,7 @@ def _make(
     return Finding(
         code=code,
         severity=entry_of(code).severity,
-        where=Place(stage="formats", file=file, xy_mm=xy_mm),
+        where=Place(stage="formats", file=file, page=page, xy_mm=xy_mm),
         measured=measured,
         limit=limit,
         unit=unit,

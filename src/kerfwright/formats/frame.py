@@ -20,7 +20,7 @@ from kerfwright.errors import UnreadableError
 
 _MAGIC: Final = b"KWFR0001"
 _LENGTH: Final = struct.Struct("<Q")
-_TYPES: Final = {"f": "<f8", "i": "<i8", "b": "|b1"}
+_TYPES: Final = {"f": "<f8", "i": "<i8", "b": "|b1", "u": "|u1"}
 
 Arrays = dict[str, NDArray[Any]]
 

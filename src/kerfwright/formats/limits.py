@@ -27,6 +27,14 @@ class ReadLimits:
         Longest time of the reading process, wall clock and processor each [s].
     memory_bytes : int
         Most memory of the reading process.
+    decoded_bytes : int
+        Most bytes that packed streams of a file unpack to.
+    operators : int
+        Most operators of a page's content, those of forms counted each time they are placed.
+    nesting : int
+        Deepest nesting of forms.
+    pixels : int
+        Most pixels of a picture that is rendered.
     """
 
     file_bytes: int = 100_000_000
@@ -36,6 +44,10 @@ class ReadLimits:
     coordinate_mm: float = 1e5
     seconds: float = 120.0
     memory_bytes: int = 2 << 30
+    decoded_bytes: int = 128 << 20
+    operators: int = 5_000_000
+    nesting: int = 32
+    pixels: int = 100_000_000
 
     def __post_init__(self) -> None:
         for field in fields(self):

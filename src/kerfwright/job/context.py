@@ -9,6 +9,7 @@ from kerfwright.geometry.record import Record
 from kerfwright.job.store import BOOKS, Store
 from kerfwright.model.job import Job
 from kerfwright.model.material import Material, SettingCard
+from kerfwright.model.run import SheetRun
 from kerfwright.model.table import Table
 from kerfwright.model.tooling import Blade, Tool
 
@@ -29,6 +30,8 @@ class JobContext(Record):
         Tools the job's operations name, by id.
     cards : mapping of str to SettingCard
         Setting cards the job's operations name, by id.
+    serial : int or None
+        Physical sheet the stages are for.
     """
 
     job: Job
@@ -36,9 +39,22 @@ class JobContext(Record):
     material: Material
     tools: Mapping[str, Tool]
     cards: Mapping[str, SettingCard]
+    serial: int | None = None
+
+    @property
+    def sheet_run(self) -> SheetRun | None:
+        """The physical sheet the stages are for; None for the nominal plan."""
+        return None if self.serial is None else self.job.run(self.serial)
+
+    @property
+    def thickness_mm(self) -> float:
+        """Thickness of the stock: as measured on the physical sheet, else the nominal one [mm]."""
+        run = self.sheet_run
+        nominal = self.job.choices.sheet.thickness_mm
+        return nominal if run is None or run.caliper_mm is None else run.caliper_mm
 
 
-def load_context(job: Job, store: Store) -> JobContext:
+def load_context(job: Job, store: Store, serial: int | None = None) -> JobContext:
     """Return the job with its book entries, and pins brought up to date.
 
     Raises
@@ -55,5 +71,10 @@ def load_context(job: Job, store: Store) -> JobContext:
     named += [*tools.items(), *cards.items()]
     pins = {f"{BOOKS[type(entry)][0]}/{key}": entry.digest for key, entry in named}
     return JobContext(
-        job=replace(job, pins=pins), table=table, material=material, tools=tools, cards=cards
+        job=replace(job, pins=pins),
+        table=table,
+        material=material,
+        tools=tools,
+        cards=cards,
+        serial=serial,
     )

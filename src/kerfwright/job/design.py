@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
+from kerfwright.geometry.fit import map_paths
+from kerfwright.geometry.paths import PathSet
 from kerfwright.job.context import JobContext
-from kerfwright.job.results import PlanResult
+from kerfwright.job.results import PlacedContours, PlanResult
 from kerfwright.model.design import Design
 
 
@@ -25,10 +27,19 @@ def design_of(plan: PlanResult, context: JobContext) -> Design:
         operation=placed.operation,
         tools=tuple(context.tools[t] for t in tool_ids),
         tool=tool_of[placed.operation] if rows else placed.operation,
-        maps=(placed.table_from_sheet,),
-        map=np.zeros(rows, np.int64),
+        maps=placed.maps or (placed.table_from_sheet,),
+        map=placed.map if placed.maps else np.zeros(rows, np.int64),
         bottom_z_mm=0.0,
-        top_z_mm=context.job.choices.sheet.thickness_mm,
+        top_z_mm=context.thickness_mm,
         travel_z_mm=plan.travel_z_mm,
-        keep_outs=context.job.choices.sheet.keep_outs.transformed(placed.table_from_sheet.affine),
+        keep_outs=_keep_outs(placed, context),
     )
+
+
+def _keep_outs(placed: PlacedContours, context: JobContext) -> PathSet:
+    """Return the sheet's keep-outs on the table; a keep-out of nothing stays nothing."""
+    keep_outs = context.job.choices.sheet.keep_outs
+    if not len(keep_outs):
+        return keep_outs
+    tolerance_mm = context.job.choices.tolerances.map_mm
+    return map_paths(keep_outs, placed.table_from_sheet, tolerance_mm=tolerance_mm).paths

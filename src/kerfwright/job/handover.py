@@ -109,13 +109,13 @@ def finding_row(finding: Finding) -> Mapping[str, Any]:
 
 def _artwork(run: Run) -> Mapping[str, Any]:
     result = run.upstream["artwork"]
-    box = result.drawing.paths.box_mm() if len(result.drawing.paths) else (0.0, 0.0, 0.0, 0.0)
+    boxes = [d.paths.box_mm() for d in result.drawings if len(d.paths)]
     return {
-        "contours": len(result.drawing.paths),
+        "contours": sum(len(d.paths) for d in result.drawings),
         "parts": len(result.parts),
-        "unit": result.drawing.unit,
-        "width_mm": box[2] - box[0],
-        "height_mm": box[3] - box[1],
+        "unit": ", ".join(sorted({d.unit for d in result.drawings})),
+        "width_mm": max((box[2] - box[0] for box in boxes), default=0.0),
+        "height_mm": max((box[3] - box[1] for box in boxes), default=0.0),
     }
 
 

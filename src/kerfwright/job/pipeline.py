@@ -17,7 +17,8 @@ from kerfwright.job.codec import from_blob, to_blob
 from kerfwright.job.context import JobContext, load_context
 from kerfwright.job.progress import Progress, silent
 from kerfwright.job.store import Store
-from kerfwright.model.job import Job, StageResult, StageState
+from kerfwright.model.job import Job
+from kerfwright.model.run import SheetRun, StageResult, StageState
 
 
 class Upstream:
@@ -27,6 +28,13 @@ class Upstream:
         self._store = store
         self._blobs: dict[str, tuple[type[Record], str]] = {}
         self._values: dict[str, Record] = {}
+
+    def below(self, prefix: str) -> Upstream:
+        """Return a new upstream that knows all of this one's results under prefixed names."""
+        lower = Upstream(self._store)
+        lower._blobs = {prefix + name: known for name, known in self._blobs.items()}
+        lower._values = {prefix + name: value for name, value in self._values.items()}
+        return lower
 
     def enter(self, name: str, kind: type[Record], blob: str, value: Record | None = None) -> None:
         """Note where a stage's result lies, and the result itself when it is at hand."""
@@ -115,8 +123,50 @@ class Run:
         return worst_severity(self.findings) is Severity.BLOCKS
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Shelf:
+    """Where results of stages are entered: in the job, or in one physical sheet of it.
+
+    Parameters
+    ----------
+    serial : int or None
+        The sheet; None for the job itself.
+    """
+
+    serial: int | None = None
+
+    def results(self, job: Job) -> tuple[Mapping[str, StageResult], Mapping[str, StageState]]:
+        """Return results and states of the shelf."""
+        if self.serial is None:
+            return job.results, job.state
+        sheet = job.run(self.serial)
+        return sheet.results, sheet.stage_state
+
+    def filled(
+        self, job: Job, results: Mapping[str, StageResult], state: Mapping[str, StageState]
+    ) -> Job:
+        """Return the job with other results and states on the shelf."""
+        if self.serial is None:
+            return replace(job, results=results, state=state)
+        sheet = replace(job.run(self.serial), results=results, stage_state=state)
+        return with_run(job, sheet)
+
+
+def with_run(job: Job, sheet: SheetRun) -> Job:
+    """Return the job with a physical sheet replaced, or added at the end."""
+    others = [run for run in job.runs if run.serial != sheet.serial]
+    return replace(job, runs=tuple(sorted((*others, sheet), key=lambda run: run.serial)))
+
+
 def run_stages(
-    stages: Sequence[Stage], job: Job, store: Store, *, last: str, progress: Progress = silent
+    stages: Sequence[Stage],
+    job: Job,
+    store: Store,
+    *,
+    last: str,
+    progress: Progress = silent,
+    serial: int | None = None,
+    above: Upstream | None = None,
 ) -> Run:
     """Bring all stages up to and including `last` up to date; stop after one that blocks.
 
@@ -132,6 +182,10 @@ def run_stages(
         Name of the last stage wanted.
     progress : Progress
         Told at every stage; may raise `CancelledError`.
+    serial : int, optional
+        Physical sheet whose stages these are.
+    above : Upstream, optional
+        Results the stages may take besides their own.
 
     Returns
     -------
@@ -145,19 +199,20 @@ def run_stages(
     """
     names = [stage.name for stage in stages]
     wanted = stages[: names.index(last) + 1]
-    context = load_context(job, store)
-    upstream = Upstream(store)
+    context = load_context(job, store, serial)
+    shelf = Shelf(serial=serial)
+    upstream = above or Upstream(store)
     findings: list[Finding] = []
     reached: list[str] = []
     for place, stage in enumerate(wanted):
         progress(stage.name, 0, 1)
         key = stage.key(context, upstream)
-        result = _standing(stage, key, context.job, upstream)
+        result = _standing(stage, key, shelf.results(context.job)[0], upstream)
         if result is None:
             value = stage.run(context, upstream, store, progress)
             result = StageResult(key=key, blob=store.put_blob(to_blob(value)))
             upstream.enter(stage.name, stage.result, result.blob, value)
-        job = _entered(context.job, stage.name, result, names[place + 1 :])
+        job = _entered(context.job, shelf, stage.name, result, names[place + 1 :])
         if job.digest != context.job.digest:
             job = store.save_job(job)
         context = replace(context, job=job)
@@ -169,22 +224,25 @@ def run_stages(
     return Run(context=context, upstream=upstream, reached=tuple(reached), findings=tuple(findings))
 
 
-def _standing(stage: Stage, key: str, job: Job, upstream: Upstream) -> StageResult | None:
-    known = job.results.get(stage.name)
+def _standing(
+    stage: Stage, key: str, results: Mapping[str, StageResult], upstream: Upstream
+) -> StageResult | None:
+    known = results.get(stage.name)
     if known is None or known.key != key:
         return None
     upstream.enter(stage.name, stage.result, known.blob)
     return known if upstream.is_readable(stage.name) else None
 
 
-def _entered(job: Job, name: str, result: StageResult, later: Sequence[str]) -> Job:
+def _entered(job: Job, shelf: Shelf, name: str, result: StageResult, later: Sequence[str]) -> Job:
     """Return the job with a stage done; stages after it look again if its result is new."""
-    before = job.results.get(name)
-    results = {**job.results, name: result}
-    state = {**job.state, name: StageState.DONE}
+    old, old_state = shelf.results(job)
+    before = old.get(name)
+    results = {**old, name: result}
+    state = {**old_state, name: StageState.DONE}
     if before is None or before.blob != result.blob:
         state |= {after: StageState.LOOK_AGAIN for after in later if after in results}
-    return replace(job, results=results, state=state)
+    return shelf.filled(job, results, state)
 
 
 def stage_states(

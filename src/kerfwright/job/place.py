@@ -8,6 +8,7 @@ import numpy as np
 
 from kerfwright.errors import Finding, Place, Severity
 from kerfwright.geometry.containment import containment_forest
+from kerfwright.geometry.fit import map_paths
 from kerfwright.geometry.paths import PathSet, join_sets
 from kerfwright.geometry.plane_map import PlaneMap, rigid_map
 from kerfwright.geometry.record import BOOL, I64
@@ -16,6 +17,8 @@ from kerfwright.model.operation import Operation, Process
 from kerfwright.model.part import Part
 from kerfwright.model.sheet import Layout, Sheet
 from kerfwright.model.table import Table
+
+_BOX_MM = 0.01
 
 
 def lay_as_drawn(parts: Sequence[Part], sheet: Sheet) -> LayoutResult:
@@ -167,9 +170,11 @@ def keep_placements(placed: PlacedContours, keep: BOOL) -> PlacedContours:
         operation=placed.operation[rows],
         part_side=placed.part_side[rows],
         table_from_sheet=placed.table_from_sheet,
+        maps=placed.maps,
+        map=placed.map[rows] if placed.maps else placed.map,
     )
 
 
 def lies_on(placed_map: PlaneMap, sheet: Sheet) -> tuple[float, float, float, float]:
-    """Return x0, y0, x1, y1 of the sheet on the table, for a similarity [mm]."""
-    return sheet.outline.transformed(placed_map.affine).box_mm()
+    """Return x0, y0, x1, y1 of the sheet on the table [mm]."""
+    return map_paths(sheet.outline, placed_map, tolerance_mm=_BOX_MM).paths.box_mm()

@@ -1,15 +1,15 @@
-"""The nominal plan: parts on the sheet at the load pose -> order and motion of the whole sheet.
+"""Plans: parts on the nominal sheet -> order and motion; the real sheet -> motion in that order.
 
 A part with a contour that cannot be cut is left out whole, and the rest is planned without it.
 """
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Callable, Collection, Iterable, Sequence
 
 import numpy as np
 
-from kerfwright import sequence, toolpath
+from kerfwright import registration, sequence, toolpath
 from kerfwright.errors import Finding, Place, Severity
 from kerfwright.geometry.record import BOOL
 from kerfwright.job.context import JobContext
@@ -22,6 +22,8 @@ from kerfwright.model.motion import ToolMotion
 from kerfwright.model.operation import Operation
 from kerfwright.model.part import Part
 from kerfwright.model.sheet import Layout
+
+OrderOf = Callable[[PlacedContours, list[CutChoices]], CutOrder]
 
 
 def plan_sheet(
@@ -53,7 +55,80 @@ def plan_sheet(
         Without motion when a finding blocks.
     """
     everything = place_contours(parts, layout, context.table)
-    findings = list(check_setups(context)) + _check_bed(everything, layout, context)
+
+    def chosen(placed: PlacedContours, choices: list[CutChoices]) -> CutOrder:
+        return sequence.order(
+            choices,
+            paths=placed.on_table,
+            contours=placed.contours,
+            operations=placed.operations,
+            operation=placed.operation,
+            table=context.table,
+            travel_z_mm=travel_height_mm(context),
+            seed=context.job.seeds.get("sequence", 0),
+            progress=for_stage(progress, "plan: order"),
+        )
+
+    return _planned(everything, chosen, context, hold=hold, progress=progress)
+
+
+def plan_real(
+    everything: PlacedContours,
+    order: CutOrder,
+    context: JobContext,
+    *,
+    hold: Collection[str] = (),
+    progress: Progress,
+) -> PlanResult:
+    """Plan the sheet on the bed in an order that is kept.
+
+    Parameters
+    ----------
+    everything : PlacedContours
+        Every contour where this physical sheet has it.
+    order : CutOrder
+        Order of the nominal plan; cuts of parts held back are left out.
+    context : JobContext
+        Job and books.
+    hold : collection of str
+        Contours whose parts are left out.
+    progress : Progress
+        Told at every step.
+
+    Returns
+    -------
+    PlanResult
+        Without motion when a finding blocks.
+    """
+
+    def kept(placed: PlacedContours, _: list[CutChoices]) -> CutOrder:
+        return _kept_order(order, placed)
+
+    return _planned(everything, kept, context, hold=hold, progress=progress)
+
+
+def _kept_order(order: CutOrder, placed: PlacedContours) -> CutOrder:
+    there = set(placed.contours)
+    rows = [i for i, name in enumerate(order.contour) if name in there]
+    return CutOrder(
+        contour=tuple(order.contour[i] for i in rows),
+        operation=tuple(order.operation[i] for i in rows),
+        pass_no=order.pass_no[rows],
+        entry_s=order.entry_s[rows],
+        reversed=order.reversed[rows],
+        group=order.group[rows],
+    )
+
+
+def _planned(
+    everything: PlacedContours,
+    order_of: OrderOf,
+    context: JobContext,
+    *,
+    hold: Collection[str],
+    progress: Progress,
+) -> PlanResult:
+    findings = [*check_setups(context), *_check_bed(everything, context), *_zones_changed(context)]
     if any(f.severity is Severity.BLOCKS for f in findings):
         return _refused(everything, context, findings)
     setups = tuple(setup_for(o, context) for o in everything.operations)
@@ -76,7 +151,8 @@ def plan_sheet(
             params={"count": len(everything.contours)},
         )
         return _refused(everything, context, [*findings, *found, nothing_left])
-    return _ordered(everything, placed, choices, setups, context, findings + found, progress)
+    order = order_of(placed, choices)
+    return _linked(everything, placed, order, setups, context, findings + found, progress)
 
 
 def _choices(
@@ -95,27 +171,16 @@ def _choices(
     ]
 
 
-def _ordered(
+def _linked(
     everything: PlacedContours,
     placed: PlacedContours,
-    choices: list[CutChoices],
+    order: CutOrder,
     setups: tuple[CutSetup, ...],
     context: JobContext,
     findings: list[Finding],
     progress: Progress,
 ) -> PlanResult:
     travel_z_mm = travel_height_mm(context)
-    order = sequence.order(
-        choices,
-        paths=placed.on_table,
-        contours=placed.contours,
-        operations=placed.operations,
-        operation=placed.operation,
-        table=context.table,
-        travel_z_mm=travel_z_mm,
-        seed=context.job.seeds.get("sequence", 0),
-        progress=for_stage(progress, "plan: order"),
-    )
     progress("plan", 3, 5)
     motions = [
         toolpath.plan(
@@ -140,7 +205,7 @@ def _ordered(
         },
         setups={o.id: setup for o, setup in zip(operations, setups, strict=True)},
         travel_z_mm=travel_z_mm,
-        zones=_zones(placed, context),
+        zones=zones_of(placed, context),
     )
     gone = set(everything.contours) - set(placed.contours)
     return PlanResult(
@@ -182,7 +247,15 @@ def _without(placed: PlacedContours, held: set[str]) -> PlacedContours:
     return keep_placements(placed, ~gone)
 
 
-def _zones(placed: PlacedContours, context: JobContext) -> tuple[int, ...]:
+def zones_of(placed: PlacedContours, context: JobContext) -> tuple[int, ...]:
+    """Return the zones that are on: as at the look, as the job says, or all under the sheet."""
+    run = context.sheet_run
+    if run is not None and run.zones:
+        return run.zones
+    return context.job.choices.zones or zones_under(placed, context)
+
+
+def zones_under(placed: PlacedContours, context: JobContext) -> tuple[int, ...]:
     """Return the vacuum zones the sheet lies over; the others would only leak."""
     x0, y0, x1, y1 = lies_on(placed.table_from_sheet, context.job.choices.sheet)
     return tuple(
@@ -192,8 +265,8 @@ def _zones(placed: PlacedContours, context: JobContext) -> tuple[int, ...]:
     )
 
 
-def _check_bed(placed: PlacedContours, layout: Layout, context: JobContext) -> list[Finding]:
-    sheet = layout.sheets[0]
+def _check_bed(placed: PlacedContours, context: JobContext) -> list[Finding]:
+    sheet = context.job.choices.sheet
     lies = lies_on(placed.table_from_sheet, sheet)
     bed = context.table.bed
     over = [bed[0] - lies[0], bed[1] - lies[1], lies[2] - bed[2], lies[3] - bed[3]]
@@ -201,17 +274,48 @@ def _check_bed(placed: PlacedContours, layout: Layout, context: JobContext) -> l
     if worst <= 1e-9:
         return []
     side = ("left", "front", "right", "far")[over.index(worst)]
+    params: dict[str, str | float] = {"side": side, "table": context.table.id}
+    if context.serial is not None:
+        params |= _turns(placed, context)
     return [
         Finding(
-            code="JOB-111",
+            code="JOB-111" if context.serial is None else "JOB-113",
             severity=Severity.BLOCKS,
             where=Place(stage="layout", sheet=sheet.id, frame="table"),
             measured=worst,
             limit=0.0,
             unit="mm",
-            params={"side": side, "table": context.table.id},
+            params=params,
         )
     ]
+
+
+def _zones_changed(context: JobContext) -> list[Finding]:
+    """Return a finding when other zones are on than when the sheet was looked at."""
+    run, now = context.sheet_run, context.job.choices.zones
+    if run is None or not now or not run.zones or set(now) == set(run.zones):
+        return []
+    return [
+        Finding(
+            code="JOB-171",
+            severity=Severity.BLOCKS,
+            where=Place(stage="plan"),
+            params={"before": _listed(run.zones), "now": _listed(now)},
+        )
+    ]
+
+
+def _listed(zones: tuple[int, ...]) -> str:
+    return ", ".join(str(zone) for zone in zones)
+
+
+def _turns(placed: PlacedContours, context: JobContext) -> dict[str, float]:
+    """Return how the sheet is turned from its load pose, and how far its size allows [deg]."""
+    affine, pose = placed.table_from_sheet.affine, context.table.load_pose
+    turn = np.arctan2(affine[1, 0], affine[0, 0]) - pose.turn_rad
+    x0, y0, x1, y1 = context.job.choices.sheet.outline.box_mm()
+    allowed = registration.allowed_throw_rad(x1 - x0, y1 - y0, context.table.bed)
+    return {"turn_deg": float(np.degrees(turn)), "allowed_deg": float(np.degrees(allowed))}
 
 
 def _refused(

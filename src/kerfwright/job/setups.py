@@ -20,17 +20,17 @@ def setup_for(operation: Operation, context: JobContext) -> CutSetup:
         If the setting card lacks a value the process needs.
     """
     card, table = context.cards[operation.card_id], context.table
-    sheet, tolerances = context.job.choices.sheet, context.job.choices.tolerances
+    top, tolerances = context.thickness_mm, context.job.choices.tolerances
     feed = operation.feed_mm_s or card.value(_FEEDS[operation.quality])
     shakes = operation.head_kind is HeadKind.OSCILLATING_KNIFE
     return CutSetup(
         bottom_z_mm=0.0,
-        top_z_mm=sheet.thickness_mm,
+        top_z_mm=top,
         feed_mm_s=feed,
         plunge_mm_s=card.value("plunge_mm_s"),
         turn_rad_s=float(table.axes.speed[3]),
         lift_angle_rad=card.value("lift_angle_rad"),
-        lift_z_mm=sheet.thickness_mm + max(card.value("lift_mm"), table.clearance_mm),
+        lift_z_mm=top + max(card.value("lift_mm"), table.clearance_mm),
         side_offset_mm=card.value("side_offset_mm"),
         stroke_hz=card.value("stroke_hz") if shakes else 0.0,
         tolerance_mm=min(tolerances.cut_mm, tolerances.overcut_mm),
@@ -40,7 +40,7 @@ def setup_for(operation: Operation, context: JobContext) -> CutSetup:
 def travel_height_mm(context: JobContext) -> float:
     """Return the height heads travel at: over the sheet, its curl and the clearance [mm]."""
     curl = context.material.figure("curl_mm").high
-    over = context.job.choices.sheet.thickness_mm + curl + context.table.clearance_mm
+    over = context.thickness_mm + curl + context.table.clearance_mm
     return max(context.table.travel_z_mm, over)
 
 
@@ -53,7 +53,7 @@ def check_setups(context: JobContext) -> tuple[Finding, ...]:
             found += _check_station(operation, context)
             found += _check_tool(operation, context)
             found += _check_card(operation, context)
-    top = context.job.choices.sheet.thickness_mm
+    top = context.thickness_mm
     low, high = context.material.thickness_mm.low, context.material.thickness_mm.high
     if not low <= top <= high:
         found.append(_finding("JOB-140", Severity.WARN, top, high, low=low, high=high))
@@ -85,7 +85,7 @@ def _check_station(operation: Operation, context: JobContext) -> list[Finding]:
 def _check_tool(operation: Operation, context: JobContext) -> list[Finding]:
     tool = context.tools[operation.tool_id]
     found: list[Finding] = []
-    top = context.job.choices.sheet.thickness_mm
+    top = context.thickness_mm
     deep = top - operation.tip_z_mm(top)
     if operation.head_kind not in tool.fits:
         found.append(
@@ -141,7 +141,7 @@ def _check_card(operation: Operation, context: JobContext) -> list[Finding]:
 def _card_differences(
     card: SettingCard, operation: Operation, context: JobContext
 ) -> list[tuple[str, str, str]]:
-    top = context.job.choices.sheet.thickness_mm
+    top = context.thickness_mm
     thick = f"{card.thickness_mm.low:g} to {card.thickness_mm.high:g} mm"
     in_range = card.thickness_mm.low <= top <= card.thickness_mm.high
     rows = [

@@ -30,9 +30,10 @@ from kerfwright.job.progress import Progress, silent
 from kerfwright.job.stages import STAGES
 from kerfwright.job.store import Store
 from kerfwright.model.design import Tolerances
-from kerfwright.model.job import Job, JobChoices, JobInput, StageState
+from kerfwright.model.job import Job, JobChoices, JobInput, MarkChoices
 from kerfwright.model.material import Material
 from kerfwright.model.rules import Rule, RuleTable
+from kerfwright.model.run import StageState
 from kerfwright.model.sheet import Sheet
 from kerfwright.model.table import Table
 from kerfwright.model.verification import Verification
@@ -71,6 +72,16 @@ class NewJob:
         Rules; None takes the house rules of the material.
     tolerances : Tolerances
         Every tolerance of the job.
+    pages : tuple of int
+        Pages taken, from 1; each is an input of its own.
+    quantity : int
+        How often the parts of each page are wanted.
+    nest : bool
+        Whether parts are laid out anew.
+    spacing_mm : float
+        Least gap between parts that are laid out anew [mm].
+    marks : MarkChoices or None
+        Registration marks; None for a job without.
     """
 
     job_id: str
@@ -85,6 +96,11 @@ class NewJob:
     every_line: str = ""
     rules: RuleTable | None = None
     tolerances: Tolerances = field(default_factory=Tolerances)
+    pages: tuple[int, ...] = (1,)
+    quantity: int = 1
+    nest: bool = False
+    spacing_mm: float = 8.0
+    marks: MarkChoices | None = None
 
 
 def make_job(new: NewJob, store: Store) -> Job:
@@ -110,13 +126,16 @@ def make_job(new: NewJob, store: Store) -> Job:
     try:
         job = Job(
             id=new.job_id,
-            inputs=(_input(new, data),),
+            inputs=tuple(_input(new, data, page) for page in new.pages),
             rules=_with_every_line(rules, new.every_line),
             choices=JobChoices(
                 table_id=new.table_id,
                 material_id=new.material_id,
                 sheet=_sheet(new, thickness),
                 tolerances=new.tolerances,
+                nest=new.nest,
+                spacing_mm=float(new.spacing_mm),
+                marks=new.marks,
             ),
         )
     except ModelError as error:
@@ -133,7 +152,7 @@ def _refuse_taken(job_id: str, store: Store) -> None:
     raise UsageError(f"there is a job {job_id} already; choose another name")
 
 
-def _input(new: NewJob, data: bytes) -> JobInput:
+def _input(new: NewJob, data: bytes, page: int) -> JobInput:
     _check_unit(new.unit)
     # A name in some old encoding is kept as far as it can be read.
     name = os.fsencode(new.file.name).decode(errors="replace")
@@ -143,6 +162,8 @@ def _input(new: NewJob, data: bytes) -> JobInput:
         size_bytes=len(data),
         unit=new.unit,
         scale=None if new.scale is None else float(new.scale),
+        page=page,
+        quantity=new.quantity,
     )
 
 

@@ -5,7 +5,8 @@ Axes are always in the order x, y, z, c. Lengths in mm, turns in rad.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -268,6 +269,9 @@ class Table(Record):
         Least gap between tip and whatever may rise below it [mm].
     calibration : tuple of Calibration
         Measurements.
+    vacuum : mapping of str to Range
+        Leaks as free air at a drop of 1 kPa: ``mat_flow_m3_h_m2`` through open bed,
+        ``zone_leak_m3_h`` of a zone itself, ``valve_flow_m3_h`` through an open valve.
     """
 
     id: str
@@ -287,6 +291,7 @@ class Table(Record):
     travel_z_mm: float
     clearance_mm: float
     calibration: tuple[Calibration, ...] = ()
+    vacuum: Mapping[str, Range] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         require_finite(self)

@@ -1,0 +1,154 @@
+"""Commands on printed sheets: layout, look, fit."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from kerfwright.cli.bars import bars
+from kerfwright.cli.options import SHOP, AsJson, JobName, Out, Serial, Shop
+from kerfwright.errors import UsageError
+
+if TYPE_CHECKING:
+    from kerfwright.job.store import FolderStore
+    from kerfwright.model.marks import Photo
+
+Photos = Annotated[
+    Path, typer.Option(help="Folder with pictures and photos.json: file, x_mm, y_mm, px_per_mm.")
+]
+
+
+def layout(
+    job: JobName,
+    out: Out = Path("print"),
+    shop: Shop = SHOP,
+    as_json: AsJson = False,
+) -> int:
+    """Lay parts and marks on the sheet, and write the print files."""
+    from kerfwright.cli.jobs import show
+    from kerfwright.job.sheet_handover import write_prints
+    from kerfwright.job.steps import run_to
+    from kerfwright.job.store import FolderStore
+
+    store = FolderStore(shop)
+    with bars(quiet=as_json) as progress:
+        run = run_to(store.load_job(job), store, "print", progress=progress)
+    files = [] if run.is_blocked else write_prints(run.upstream, store, out)
+    show(run, [str(path) for path in files], as_json=as_json)
+    return 1 if run.is_blocked else 0
+
+
+def look(
+    job: JobName,
+    photos: Photos,
+    serial: Serial = None,
+    caliper: Annotated[float | None, typer.Option(help="Measured thickness [mm].")] = None,
+    zones: Annotated[str, typer.Option(help="Vacuum zones that are on, as 1,2.")] = "",
+    end: Annotated[
+        bool, typer.Option("--end", help="Look at two marks again: did the sheet stay?")
+    ] = False,
+    shop: Shop = SHOP,
+    as_json: AsJson = False,
+) -> int:
+    """Take a sheet's pictures in: which marks are which, which sheet it is."""
+    from kerfwright.job.sheets import add_sheet, read_photos, run_sheet
+    from kerfwright.job.store import FolderStore
+
+    store = FolderStore(shop)
+    taken = read_photos(photos)
+    if end:
+        return _end(job, store, serial, taken, as_json=as_json)
+    made, number = add_sheet(
+        store.load_job(job),
+        store,
+        photos=taken,
+        serial=serial,
+        caliper_mm=caliper,
+        zones=_zones(zones),
+    )
+    with bars(quiet=as_json) as progress:
+        run = run_sheet(made, store, number, last="look", progress=progress)
+    return _shown(run, as_json=as_json)
+
+
+def _end(
+    job: str,
+    store: FolderStore,
+    serial: int | None,
+    taken: list[tuple[Photo, bytes]],
+    *,
+    as_json: bool,
+) -> int:
+    from rich.console import Console
+
+    from kerfwright.cli import render
+    from kerfwright.job.handover import finding_row
+    from kerfwright.job.sheets import end_look
+
+    made = store.load_job(job)
+    _, found = end_look(made, store, _serial(made.runs, serial, job), taken)
+    if as_json:
+        render.print_json({"stayed": not found, "findings": [finding_row(f) for f in found]})
+    else:
+        console = Console(highlight=False)
+        console.print("The sheet stayed." if not found else "The sheet did not stay.")
+        render.print_findings(console, found)
+    return 1 if found else 0
+
+
+def fit(
+    job: JobName,
+    serial: Serial = None,
+    shop: Shop = SHOP,
+    as_json: AsJson = False,
+) -> int:
+    """Work out how a sheet lies and stretched, and which parts will land in tolerance."""
+    from kerfwright.job.sheets import run_sheet
+    from kerfwright.job.store import FolderStore
+
+    store = FolderStore(shop)
+    made = store.load_job(job)
+    number = _serial(made.runs, serial, job)
+    with bars(quiet=as_json) as progress:
+        run = run_sheet(made, store, number, last="fit", progress=progress)
+    return _shown(run, as_json=as_json)
+
+
+def _serial(runs: tuple[object, ...], serial: int | None, job: str) -> int:
+    if serial is not None:
+        return serial
+    if not runs:
+        raise UsageError(f"job {job} has no sheet yet; take its pictures in with look first")
+    return int(runs[-1].serial)  # type: ignore[attr-defined] # a SheetRun, a heavy import here
+
+
+def _zones(text: str) -> tuple[int, ...]:
+    if not text.strip():
+        return ()
+    words = [word.strip() for word in text.split(",")]
+    if not all(word.isdigit() for word in words):
+        raise UsageError(f"--zones {text!r} is no list of zone numbers; write 1,2")
+    return tuple(sorted({int(word) for word in words}))
+
+
+def _shown(run: object, *, as_json: bool) -> int:
+    from rich.console import Console
+
+    from kerfwright.cli import render
+    from kerfwright.job.pipeline import Run
+    from kerfwright.job.sheet_handover import sheet_summary
+
+    assert isinstance(run, Run)  # noqa: S101 - typed late, so that help starts quickly
+    summary = sheet_summary(run)
+    if as_json:
+        render.print_json(summary)
+        return 1 if run.is_blocked else 0
+    console = Console(highlight=False)
+    if "look" in summary:
+        render.print_rows(console, "Look", render.look_rows(summary))
+    if "parts" in summary:
+        render.print_parts(console, summary)
+    render.print_findings(console, run.findings)
+    return 1 if run.is_blocked else 0
