@@ -249,11 +249,16 @@ def test_flipped_bytes_end_in_a_drawing_or_a_sentence(tmp_path, monkeypatch, bin
     assert any(o.startswith("sound.dxf: ") for o in outcomes)
 
 
+@pytest.mark.parametrize("name", ["a.pdf", "a.dxf"])
+def test_a_page_cut_short_is_refused_whatever_its_name(tmp_path, name):
+    (tmp_path / name).write_bytes(b"%PDF-1.7\n...")
+    with pytest.raises(UnreadableError, match=f"{name}: .*cut short"):
+        formats.read_artwork(tmp_path / name)
+
+
 @pytest.mark.parametrize(
     ("name", "content", "words"),
     [
-        ("a.pdf", b"%PDF-1.7\n...", "this is a PDF file; DXF drawings are read"),
-        ("a.dxf", b"%PDF-1.7\n...", "this is a PDF file"),
         ("a.svg", b"<?xml version='1.0'?><svg/>", "this is an SVG drawing"),
         ("a.dwg", b"AC1032\0\0\0", "DWG format"),
         ("a.png", b"\x89PNG\r\n\x1a\n", "a PNG picture"),

@@ -23,6 +23,7 @@ LAYERS = {
     BOARDS: {
         "Outlines": ("Structural/Cutting", "OutlineFollowsPrint"),
         "Holes": ("Structural/Cutting", "HoleKeepsSize"),
+        "Fine outlines": ("Structural/Cutting", "FineOutlineFollowsPrint"),
     },
     STICKERS: {
         "Kiss": ("Structural/PartialCutting", "Kiss"),
@@ -71,7 +72,8 @@ def test_pages_have_bleed_steps_inks_and_no_fonts(name, count):
                 ink = str(page.Resources.ColorSpace[f"/I{i}"][1])[1:]
                 found[str(group.Name)] = (step, ink)
             assert found.items() <= LAYERS[name].items()
-            assert "Outlines" in found or {"Kiss", "Card"} == set(found)
+            outlines = {"Outlines", "Fine outlines"} & set(found)
+            assert len(outlines) == 1 or {"Kiss", "Card"} == set(found)
 
 
 def test_four_of_each_board_take_60_to_70_percent_of_a_sheet():

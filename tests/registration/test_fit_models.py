@@ -55,17 +55,23 @@ def test_umeyamas_example_is_not_mirrored():
     assert size == pytest.approx(1.0)
 
 
-@pytest.mark.reference("scikit-image: SimilarityTransform, AffineTransform")
+@pytest.mark.reference("scikit-image: SimilarityTransform, AffineTransform; SciPy: lstsq")
 @pytest.mark.parametrize(
-    ("name", "kind"), [("similarity", SimilarityTransform), ("affine", AffineTransform)]
+    ("name", "kind", "atol"),
+    # scikit-image solves an affine map by the least singular value, which differs a little
+    [("similarity", SimilarityTransform, 1e-6), ("affine", AffineTransform, 1e-3)],
 )
-def test_least_squares_models_agree_with_scikit_image(name, kind):
+def test_least_squares_models_agree_with_scikit_image(name, kind, atol):
     measured = seen()
     frame, marks, models, noise = setting(measured, prior=LOOSE)
     model = next(m for m in models if m.name == name)
-    mean = explain(marks, model, noise).mean[20]
+    mean = explain(marks, model, noise).mean[0]  # the least scatter: the prior hardly pulls
     ours = plane_map_of(frame, model.columns @ mean, DOMAIN).map_points(AT)
-    np.testing.assert_allclose(ours, kind.from_estimate(MARKS, measured)(AT), atol=1e-6)
+    np.testing.assert_allclose(ours, kind.from_estimate(MARKS, measured)(AT), atol=atol)
+    if name == "affine":
+        solved = linalg.lstsq(np.column_stack((np.ones(len(MARKS)), MARKS)), measured)[0]
+        exact = np.column_stack((np.ones(len(AT)), AT)) @ solved
+        np.testing.assert_allclose(ours, exact, atol=1e-6)
 
 
 @pytest.mark.reference("SciPy: lstsq")

@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 
 from kerfwright import artwork, formats, holddown, motion, program
+from kerfwright.errors import Severity
 from kerfwright.job.check import check_result
 from kerfwright.job.context import JobContext
 from kerfwright.job.files import scratch_file
@@ -151,7 +152,14 @@ def hold_parts(
 
 def _hold(context: JobContext, upstream: Upstream, _: Store, __: Progress) -> HoldResult:
     parts, laid = upstream["artwork"].parts, upstream["layout"].layout
-    return hold_parts(parts, laid, upstream["plan"], upstream["time"].timed, context)
+    held = hold_parts(parts, laid, upstream["plan"], upstream["time"].timed, context)
+    # Of the nominal plan hold-down is a forecast with every range at its bad end: it warns. What
+    # is held back is decided for the sheet on the bed.
+    softer = tuple(
+        replace(f, severity=Severity.WARN) if f.severity is Severity.HOLDS_PART else f
+        for f in held.report.findings
+    )
+    return HoldResult(report=replace(held.report, findings=softer))
 
 
 def _print(context: JobContext, upstream: Upstream, store: Store, _: Progress) -> PrintResult:
@@ -234,7 +242,7 @@ STAGES: tuple[Stage, ...] = (
     ),
     Stage(
         name="hold",
-        version=1,
+        version=2,
         result=HoldResult,
         needs=("plan", "time", "artwork", "layout"),
         inputs=hold_inputs,
