@@ -174,7 +174,7 @@ def test_amounts_read_back_from_the_page_add_up():
 
 
 @given(orders, st.text(max_size=400), st.text(max_size=400))
-@settings(max_examples=15)
+@settings(max_examples=8)
 def test_any_quote_is_one_page(order, title, notes):
     assert len(pages_of(page_of(order, title=title, notes=notes, validity="1" + title))) == 1
 

@@ -7,6 +7,8 @@ from kerfwright.report.pen import text_width_mm
 LINE_HEIGHT = 1.28
 """Distance of base lines over the size of the letters."""
 _MM_PER_PT = 25.4 / 72.0
+_NARROWEST = 0.19
+"""Width of the narrowest letter, the apostrophe, over the size of the letters."""
 
 
 def line_mm(size_pt: float) -> float:
@@ -42,7 +44,7 @@ def wrap(
     while rest:
         word = rest.pop(0)
         longer = f"{line} {word}" if line else word
-        if text_width_mm(longer, size_pt=size_pt, bold=bold) <= width_mm:
+        if _fits(longer, width_mm, size_pt, bold=bold):
             line = longer
         elif line:
             lines.append(line)
@@ -58,12 +60,23 @@ def wrap(
     return lines if len(lines) <= most else _cut(text, lines[:most], width_mm, size_pt, bold=bold)
 
 
+def _most_letters(width_mm: float, size_pt: float) -> int:
+    """Return how many letters fit at most, so that a huge word is never measured whole."""
+    return int(width_mm / (_NARROWEST * size_pt * _MM_PER_PT)) + 1
+
+
+def _fits(text: str, width_mm: float, size_pt: float, *, bold: bool) -> bool:
+    if len(text) > _most_letters(width_mm, size_pt):
+        return False
+    return text_width_mm(text, size_pt=size_pt, bold=bold) <= width_mm
+
+
 def _fitting(word: str, width_mm: float, size_pt: float, *, bold: bool) -> int:
     """Return how many letters of a word fit, at least one."""
-    low, high = 1, len(word)
+    low, high = 1, min(len(word), _most_letters(width_mm, size_pt))
     while low < high:
         middle = (low + high + 1) // 2
-        fits = text_width_mm(word[:middle], size_pt=size_pt, bold=bold) <= width_mm
+        fits = _fits(word[:middle], width_mm, size_pt, bold=bold)
         low, high = (middle, high) if fits else (low, middle - 1)
     return low
 

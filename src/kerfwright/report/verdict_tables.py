@@ -17,11 +17,11 @@ def add_parts(flow: Flow, data: TicketData) -> None:
     flow.heading(say("ticket", "parts"))
     columns = [
         Column(title="", width_mm=9.0, align="right"),
-        Column(title="part", width_mm=36.0),
-        Column(title="verdict and reason", width_mm=64.0),
+        Column(title="part", width_mm=33.0),
+        Column(title="verdict and reason", width_mm=61.0),
         Column(title="follows", width_mm=14.0),
-        Column(title="promised mm", width_mm=19.0, align="right"),
-        Column(title="95 % interval mm", width_mm=22.0, align="right"),
+        Column(title="promised mm", width_mm=21.0, align="right"),
+        Column(title="95 % interval mm", width_mm=26.0, align="right"),
         Column(title="limit mm", width_mm=14.0, align="right"),
     ]
     rows = [_part_row(number, part) for number, part in enumerate(data.parts, start=1)]
