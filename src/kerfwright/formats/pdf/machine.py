@@ -168,7 +168,8 @@ class Machine:
         if closes:
             path.close()
         if path.is_broken:
-            self.notes.count("PDF-131", "paths with unreadable operators")
+            painted = int(fills or strokes)
+            self.notes.count("PDF-131", "paths with unreadable operators", painted)
         elif path.ops:
             if fills or strokes:
                 self.store.add(self._shape(fills=fills, strokes=strokes), path.ops, path.xy)

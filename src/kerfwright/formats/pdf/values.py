@@ -81,8 +81,11 @@ def entry(value: object, key: str) -> Any:  # noqa: ANN401 - whatever the file h
 
 
 def entry_named(value: object, name: bytes) -> Any:  # noqa: ANN401 - whatever the file holds
-    """Return an entry of a dictionary by the bytes of its name."""
-    return entry(value, "/" + name.decode("utf-8", "surrogateescape"))
+    """Return an entry of a dictionary by the bytes of its name, None if there is none."""
+    key = "/" + name.decode("utf-8", "surrogateescape")
+    if not is_dictionary(value) or key not in value:  # type: ignore[operator]
+        return None
+    return value[key]  # type: ignore[index] # `get` refuses keys that are no UTF-8
 
 
 def inherited(page: object, key: str) -> Any:  # noqa: ANN401 - whatever the file holds
