@@ -93,7 +93,7 @@ def read_artwork(
         msg = f"tolerance {tolerance_mm} mm must be a number above 0"
         raise UsageError(msg)
     file = Path(path)
-    head = _head_of(file, limits)
+    head = head_of(file, limits)
     request = {
         "path": str(file.resolve()),
         "file": file.name,
@@ -102,7 +102,7 @@ def read_artwork(
         "tolerance_mm": tolerance_mm,
         "limits": asdict(limits),
     }
-    if _PDF_MARK in head[:_PDF_HEAD_BYTES]:
+    if is_pdf(head):
         _check_page_options(file, page, units)
         reader = _PDF
         request["page"] = page
@@ -114,6 +114,11 @@ def read_artwork(
         reader = _DXF
     header, arrays = run_reader(reader, request, file=file.name, limits=limits)
     return drawing_of(header, arrays, file=file.name, tolerance_mm=tolerance_mm)
+
+
+def is_pdf(head: bytes) -> bool:
+    """Return whether a file that begins so is a PDF file."""
+    return _PDF_MARK in head[:_PDF_HEAD_BYTES]
 
 
 def _check_page_options(file: Path, page: object, units: str | None) -> None:
@@ -129,7 +134,7 @@ def _check_page_options(file: Path, page: object, units: str | None) -> None:
         raise UsageError(msg)
 
 
-def _head_of(file: Path, limits: ReadLimits) -> bytes:
+def head_of(file: Path, limits: ReadLimits) -> bytes:
     """Return the first bytes of a file that can be read and is not too large."""
     try:
         if file.is_dir() or (file.exists() and not file.is_file()):

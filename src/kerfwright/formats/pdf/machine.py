@@ -12,7 +12,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Any, Final
 
-from kerfwright.errors import OutOfResourcesError, UnreadableError
+from kerfwright.errors import KerfwrightError, OutOfResourcesError, UnreadableError
 from kerfwright.formats.limits import ReadLimits
 from kerfwright.formats.pdf.document import Streams
 from kerfwright.formats.pdf.inks import Spaces
@@ -138,6 +138,8 @@ class Machine:
                 raise self._too_many(self.limits.operators, "operators")
             try:
                 self._step(word, operands)
+            except KerfwrightError:  # some of them are value errors as well
+                raise
             except (BadOperandsError, TypeError, ValueError, OverflowError):
                 self.notes.count("PDF-130", text_of(word)[:_SHOWN])
         for what, left in (("q", self.saved), ("BMC", self.marks)):
