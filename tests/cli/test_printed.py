@@ -55,7 +55,7 @@ def test_a_drawing_without_marks_has_nothing_to_print(place):
         (("fit", "fest"), 2, "no sheet yet"),
         (("fit", "fest", "--serial", "3"), 2, "no sheet 3"),
         (("handover", "fest", "--serial", "3"), 2, "no sheet 3"),
-        (("demo", "--order", "moon"), 2, "boards, plain"),
+        (("demo", "--order", "moon"), 2, "boards, film, plain"),
         (("new", "more", "--artwork", "boards.pdf", "--pages", "2-x"), 2, "no list of pages"),
         (("new", "more", "--artwork", "boards.pdf", "--pages", "0"), 2, "the first page is 1"),
     ],

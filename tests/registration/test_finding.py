@@ -267,3 +267,24 @@ def test_shapes_that_are_no_dots_stay_unfound():
 def test_wrong_use_is_refused_in_one_sentence(image, more, words):
     with pytest.raises(UsageError, match=words):
         find_marks(image, **{"diameter_px": 40.0} | more)
+
+
+@pytest.mark.parametrize(("aside", "radius"), [(0.0, 0.24), (0.45, 0.35), (0.7, 0.3)])
+def test_a_bright_speck_on_a_dot_does_not_hide_it(aside, radius):
+    scene = easy(4103)
+    image, r = scene.image.copy(), scene.diameter_px / 2.0
+    x, y = scene.xy[0] + (aside * r, 0.0)
+    page = int(np.percentile(image, 90))
+    cv2.circle(image, (round(x), round(y)), round(radius * r), page, -1, cv2.LINE_AA)
+    found = find_marks(image, diameter_px=scene.diameter_px)
+    _, error = pairs(scene, found)
+    assert np.hypot(*error.T).max() < 0.1
+
+
+def test_a_ring_is_no_dot():
+    scene = easy(4103)
+    image, r = scene.image.copy(), scene.diameter_px / 2.0
+    x, y = scene.xy[0]
+    cv2.circle(image, (round(x), round(y)), round(0.4 * r), int(np.percentile(image, 90)), -1)
+    found = find_marks(image, diameter_px=scene.diameter_px)
+    assert len(found.xy) == len(scene.xy) - 1

@@ -141,6 +141,49 @@ def test_from_one_mark_without_a_neighbour_in_reach_a_person_is_asked():
     assert view is None
 
 
+LADDER = np.array(((20.0, 20.0), (20.0, 80.0), (330.0, 20.0), (345.0, 95.0), (660.0, 30.0),
+                   (595.0, 30.0)))  # fmt: skip
+
+
+def test_a_mark_taken_for_the_wrong_one_is_taken_for_another_after_two_looks():
+    """The sheet lies 300 mm from where it should, so that mark 2 passes for mark 4 at first."""
+    marks, affine = layout(LADDER), rigid(0.02, 350.0, 60.0)
+    true = mapped(affine, LADDER)
+    seen = merge_found([photo(*true[2])], [found_at(photo(*true[2]), true[2:3])],
+                       repeat_sd_mm=0.01)  # fmt: skip
+    looked = [true[2]]
+    for _ in range(12):
+        view = next_view(seen, marks, PRIOR, match=None, expected=rigid(0.0, 50.0, 60.0),
+                         throw_rad=0.06, field_of_view_mm=VIEW, camera_xy_mm=looked[-1],
+                         visited=(), looked_xy_mm=np.array(looked))  # fmt: skip
+        assert view is not None
+        looked.append(view.camera_xy_mm)
+        off = np.abs(true - view.camera_xy_mm)
+        if (off[[0, 1, 3, 4, 5]] + 3.0 < np.array(VIEW) / 2.0).all(axis=1).any():
+            break
+    else:
+        pytest.fail("no second mark came into view")
+    assert len(looked) > 2, "the first guess was wrong"
+    gaps = np.hypot(*(np.array(looked)[:, None] - np.array(looked)[None]).transpose(2, 0, 1))
+    assert gaps[~np.eye(len(looked), dtype=bool)].min() > 20.0, "no place is looked at twice"
+
+
+def test_the_camera_is_not_sent_where_it_cannot_go():
+    marks, affine = layout(), rigid(0.0, 50.0, 60.0)
+    true = mapped(affine, XY)
+    shot = photo(*true[0])
+    seen = merge_found([shot], [found_at(shot, true[:1])], repeat_sd_mm=0.01)
+    more = {"match": None, "expected": affine, "throw_rad": 0.06, "field_of_view_mm": VIEW,
+            "camera_xy_mm": true[0], "visited": ()}  # fmt: skip
+    assert next_view(seen, marks, PRIOR, **more) is not None
+    assert next_view(seen, marks, PRIOR, reach_mm=(60.0, 70.0, 80.0, 90.0), **more) is None
+    two = merge_found([shot], [found_at(shot, true[:2])], repeat_sd_mm=0.01)
+    more["match"] = match_marks(two.xy_mm, XY, tolerance_mm=4.0, turn_rad=0.0)
+    view = next_view(two, marks, PRIOR, reach_mm=(0.0, 0.0, 600.0, 700.0), **more)
+    assert view.camera_xy_mm[0] <= 600.0
+    assert next_view(two, marks, PRIOR, reach_mm=(0.0, 0.0, 10.0, 10.0), **more) is None
+
+
 @settings(max_examples=30, deadline=None)
 @given(turn=st.floats(-0.06, 0.06), seed=st.integers(0, 1000))
 def test_a_walk_visits_every_mark_and_each_lies_in_its_window(turn, seed):

@@ -33,10 +33,10 @@ _SAYS = {
     "verify": "reading the program back and sweeping the blade over the design",
     "cut": "cutting on the virtual table and measuring what was cut",
 }
-ORDER_WORDS = ("boards", "plain")
+ORDER_WORDS = ("boards", "film", "plain")
 
 Order = Annotated[
-    str, typer.Option("--order", help="boards (printed) or plain (a drawing without print).")
+    str, typer.Option("--order", help="boards or film (printed), or plain (a drawing without print).")
 ]
 
 

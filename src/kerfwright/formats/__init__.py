@@ -10,7 +10,7 @@ from importlib import import_module
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from kerfwright.formats.artwork_file import read_artwork
+    from kerfwright.formats.artwork_file import read_artwork, read_artwork_pages
     from kerfwright.formats.limits import ReadLimits
     from kerfwright.formats.print.records import CutLayer, PlacedArt, PrintFile
     from kerfwright.formats.print_file import compose_print, print_keep_outs, print_pdf
@@ -31,6 +31,7 @@ __all__ = [
     "print_keep_outs",
     "print_pdf",
     "read_artwork",
+    "read_artwork_pages",
     "read_label",
     "render_page",
 ]
@@ -50,6 +51,7 @@ _HOME = {
     "ReadLimits": "kerfwright.formats.limits",
     "block_names": "kerfwright.formats.source",
     "read_artwork": "kerfwright.formats.artwork_file",
+    "read_artwork_pages": "kerfwright.formats.artwork_file",
 }
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import asdict
 from math import isfinite
 from pathlib import Path
@@ -17,7 +18,7 @@ from kerfwright.model.drawing import Drawing
 _HEAD_BYTES: Final = 4096
 _READ: Final = "DXF drawings and PDF pages are read"
 _DXF: Final = "kerfwright.formats.dxf.reader:read"
-_PDF: Final = "kerfwright.formats.pdf.reader:read"
+_PDF: Final = "kerfwright.formats.pdf.reader:read_pages"
 # First bytes of files that people send instead, and what they are called.
 _OTHERS: Final = (
     (b"AC10", "a drawing in the closed DWG format"),
@@ -83,18 +84,45 @@ def read_artwork(
     UsageError
         If an argument makes no sense.
     """
+    read = read_artwork_pages(
+        path, (page,), scale=scale, units=units, tolerance_mm=tolerance_mm, limits=limits
+    )
+    return read[0]
+
+
+def read_artwork_pages(
+    path: str | Path,
+    pages: Sequence[int],
+    *,
+    scale: float | None = None,
+    units: str | None = None,
+    tolerance_mm: float = 0.001,
+    limits: ReadLimits | None = None,
+) -> tuple[Drawing, ...]:
+    """Read several pages of a file by one process, whose limits hold for all of them together.
+
+    Parameters
+    ----------
+    path, scale, units, tolerance_mm, limits
+        As for `read_artwork`.
+    pages : sequence of int
+        Pages, counted from one.
+
+    Returns
+    -------
+    tuple of Drawing
+        One per page, in the order asked for.
+
+    Raises
+    ------
+    UnreadableError, OutOfResourcesError, UsageError
+        As for `read_artwork`.
+    """
     limits = limits or ReadLimits()
-    if units is not None:
-        check_units_word(units)
-    if scale is not None and not (isfinite(scale) and scale > 0.0):
-        msg = f"scale {scale} must be a number above 0; 10 enlarges artwork drawn at 1:10"
-        raise UsageError(msg)
-    if not (isfinite(tolerance_mm) and tolerance_mm > 0.0):
-        msg = f"tolerance {tolerance_mm} mm must be a number above 0"
-        raise UsageError(msg)
+    _check_numbers(scale, units, tolerance_mm)
     file = Path(path)
     head = head_of(file, limits)
-    request = {
+    request: dict[str, object] = {
         "path": str(file.resolve()),
         "file": file.name,
         "units": units,
@@ -103,17 +131,45 @@ def read_artwork(
         "limits": asdict(limits),
     }
     if is_pdf(head):
-        _check_page_options(file, page, units)
-        reader = _PDF
-        request["page"] = page
+        for page in pages:
+            _check_page_options(file, page, units)
+        request["pages"] = list(pages)
+        answer, arrays = run_reader(_PDF, request, file=file.name, limits=limits)
+        headers = answer["pages"]
     else:
         _refuse_other_kinds(file, head)
-        if page != 1:
-            msg = f"{file.name}: page {page} was asked for, a DXF drawing has one page"
-            raise UsageError(msg)
-        reader = _DXF
-    header, arrays = run_reader(reader, request, file=file.name, limits=limits)
-    return drawing_of(header, arrays, file=file.name, tolerance_mm=tolerance_mm)
+        for page in pages:
+            _check_only_page(file, page)
+        answer, arrays = run_reader(_DXF, request, file=file.name, limits=limits)
+        headers = [answer] * len(pages)
+        arrays = {f"{k}/{n}": a for k in range(len(pages)) for n, a in arrays.items()}
+    return tuple(
+        drawing_of(
+            header,
+            {n.partition("/")[2]: a for n, a in arrays.items() if n.startswith(f"{k}/")},
+            file=file.name,
+            tolerance_mm=tolerance_mm,
+        )
+        for k, header in enumerate(headers)
+    )
+
+
+def _check_numbers(scale: float | None, units: str | None, tolerance_mm: float) -> None:
+    """Refuse numbers and words that make no sense."""
+    if units is not None:
+        check_units_word(units)
+    if scale is not None and not (isfinite(scale) and scale > 0.0):
+        msg = f"scale {scale} must be a number above 0; 10 enlarges artwork drawn at 1:10"
+        raise UsageError(msg)
+    if not (isfinite(tolerance_mm) and tolerance_mm > 0.0):
+        msg = f"tolerance {tolerance_mm} mm must be a number above 0"
+        raise UsageError(msg)
+
+
+def _check_only_page(file: Path, page: object) -> None:
+    if page != 1:
+        msg = f"{file.name}: page {page} was asked for, a DXF drawing has one page"
+        raise UsageError(msg)
 
 
 def is_pdf(head: bytes) -> bool:

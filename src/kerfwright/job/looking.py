@@ -18,10 +18,11 @@ from kerfwright.job.results import Furniture, LookResult
 from kerfwright.job.store import Store
 from kerfwright.model.job import MarkChoices
 from kerfwright.model.marks import FoundMarks, MarkLayout, MarkMatch, Photo
+from kerfwright.model.operation import HeadKind
 
 _MATCH_MM = 4.0
 """How far a mark may lie from where a rigid sheet would have it (common practice, no source)."""
-_EXTRA_LOOKS = 6
+_EXTRA_LOOKS = 12
 
 
 class Camera(Protocol):
@@ -115,6 +116,7 @@ def _match(seen: registration.Seen, marks: MarkLayout, context: JobContext) -> M
         found_cov_mm2=seen.cov_mm2,
         may_be_mirrored=how is not None and how.face_down,
         turn_rad=context.table.load_pose.turn_rad,
+        turn_limit_rad=None if how is None else how.throw_rad,
     )
     return match
 
@@ -158,13 +160,13 @@ def walk(
     expected = rigid_map(pose.x_mm, pose.y_mm, pose.turn_rad).affine
     taken: list[tuple[Photo, bytes]] = []
     founds: list[FoundMarks] = []
-    visited: set[int] = set()
+    cameras = [h.reach for h in context.table.heads if h.kind is HeadKind.CAMERA]
     at, most = np.asarray(start_xy_mm, dtype=np.float64), len(marks.xy) + _EXTRA_LOOKS
     while True:
         progress("look", len(taken), most)
-        found, seen, match = _look(camera, at, taken, founds, marks, context)
+        seen, match = _look(camera, at, taken, founds, marks, context)
         known = match if len(match.pairs) >= 2 else None
-        visited |= _centred(at, found, marks, known, how)
+        looked = np.array([photo.camera_xy_mm for photo, _ in taken])
         view = registration.next_view(
             seen,
             marks,
@@ -174,14 +176,15 @@ def walk(
             throw_rad=how.throw_rad,
             field_of_view_mm=how.field_of_view_mm,
             camera_xy_mm=at,
-            visited=visited,
+            visited=_visited(looked, marks, known, how),
+            looked_xy_mm=looked,
+            reach_mm=cameras[0] if cameras else None,
         )
-        if view is None and known is None:
+        if known is None and (view is None or len(taken) >= most):
             return taken, (registration.no_view_finding(seen),)
         if view is None or len(taken) >= most:
             break
         at = view.camera_xy_mm
-        visited.add(view.mark)
     if known is not None:
         _look_at_label(camera, furniture, known, taken, progress)
     return taken, ()
@@ -194,24 +197,25 @@ def _look(
     founds: list[FoundMarks],
     marks: MarkLayout,
     context: JobContext,
-) -> tuple[FoundMarks, registration.Seen, MarkMatch]:
+) -> tuple[registration.Seen, MarkMatch]:
     photo, data = camera.take(at)
     taken.append((photo, data))
     founds.append(_found(registration.decode_photo(data), photo, marks))
     photos = [p for p, _ in taken]
     seen = registration.merge_found(photos, founds, repeat_sd_mm=repeat_sd_mm(context))
-    return founds[-1], seen, _match(seen, marks, context)
+    return seen, _match(seen, marks, context)
 
 
-def _centred(
-    at: F64, found: FoundMarks, marks: MarkLayout, match: MarkMatch | None, how: MarkChoices
-) -> set[int]:
-    """Return the marks that lie near the middle of the picture just taken."""
-    if match is None or not len(found.xy):
+def _visited(looked: F64, marks: MarkLayout, match: MarkMatch | None, how: MarkChoices) -> set[int]:
+    """Return the marks a picture was taken of, found there or not, as far as the match tells.
+
+    Pictures that were taken while a mark was held for another show nothing of what was meant.
+    """
+    if match is None:
         return set()
     place = marks.xy @ match.table_from_sheet[:, :2].T + match.table_from_sheet[:, 2]
-    near = np.hypot(*(place - at).T) < min(how.field_of_view_mm) / 8.0
-    return set(np.flatnonzero(near).tolist())
+    away = np.hypot(*(place[:, None] - looked[None]).transpose(2, 0, 1)).min(axis=1)
+    return set(np.flatnonzero(away < min(how.field_of_view_mm) / 8.0).tolist())
 
 
 def _look_at_label(

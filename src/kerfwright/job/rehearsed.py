@@ -9,6 +9,7 @@ from pathlib import Path
 from kerfwright import virtual
 from kerfwright.errors import BlockedError
 from kerfwright.job import rehearsal
+from kerfwright.job.context import JobContext
 from kerfwright.job.files import write_together
 from kerfwright.job.final import part_results
 from kerfwright.job.looking import walk
@@ -16,13 +17,13 @@ from kerfwright.job.order import DemoOrder, make_printed_job
 from kerfwright.job.pipeline import Run, run_stages
 from kerfwright.job.place import place_contours
 from kerfwright.job.progress import Progress
+from kerfwright.job.rehearsal import Scenario
 from kerfwright.job.results import LayoutResult
 from kerfwright.job.sheet_handover import hand_over_sheet, write_prints, write_quote
 from kerfwright.job.sheet_stages import OFFICE
 from kerfwright.job.sheets import add_sheet, run_sheet_checked
 from kerfwright.job.stages import STAGES
 from kerfwright.job.store import Store
-from kerfwright.model.job import Job
 from kerfwright.model.marks import Photo
 
 PHOTOS = "photos"
@@ -78,20 +79,82 @@ def rehearse(order: DemoOrder, store: Store, out: Path, *, progress: Progress) -
     office = run_stages(STAGES, job, store, last="hold", progress=progress)
     if office.is_blocked:
         return Rehearsed(run=office, truth_mm={}, files=())
-    laid: LayoutResult = office.upstream["layout"]
     files = [*write_prints(office.upstream, store, out), write_quote(office, out)]
-    context, scenario = office.context, order.scenario()
+    sheet = rehearse_sheet(office, order.scenario(), store, out / PHOTOS, progress=progress)
+    files += sorted((out / PHOTOS).glob("*.png"))
+    if sheet.run.is_blocked:
+        return Rehearsed(run=sheet.run, truth_mm={}, files=tuple(files))
+    files += hand_over_sheet(sheet.run, store, out)
+    cut = {part.name: part.contours for part in part_results(sheet.run) if part.is_cut}
+    true = {name: max(sheet.truth_mm[c] for c in ids) for name, ids in cut.items()}
+    return Rehearsed(run=sheet.run, truth_mm=true, files=tuple(files))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RehearsedSheet:
+    """What came of one physical sheet.
+
+    Parameters
+    ----------
+    run : Run
+        Of the sheet.
+    truth : Truth
+        How it really lies.
+    truth_mm : mapping of str to float
+        Greatest true deviation of each placed contour that was cut; empty where a finding blocks
+        [mm].
+    """
+
+    run: Run
+    truth: virtual.Truth
+    truth_mm: Mapping[str, float]
+
+
+def rehearse_sheet(
+    office: Run,
+    scenario: Scenario,
+    store: Store,
+    photos: Path | None,
+    *,
+    serial: int = 1,
+    progress: Progress,
+) -> RehearsedSheet:
+    """Print, throw, look at, cut and measure one sheet on the virtual table.
+
+    Parameters
+    ----------
+    office : Run
+        The nominal stages of the job.
+    scenario : Scenario
+        What happens to the sheet.
+    store : Store
+        Where the sheet's pictures and results are kept; a sheet that is there is taken up.
+    photos : Path or None
+        Folder the pictures are also written to.
+    serial : int, default 1
+        Number of the sheet.
+    progress : Progress
+        Told at every stage.
+
+    Returns
+    -------
+    RehearsedSheet
+        Results and truth.
+    """
+    laid: LayoutResult = office.upstream["layout"]
+    context = office.context
     progress("rehearse", 0, 1)
     truth = rehearsal.print_virtually(laid, office.upstream["print"], scenario, context, store)
     progress("rehearse", 1, 1)
-    job = office.context.job
-    if not job.runs:
-        job = _looked_at(truth, laid, office, store, out, progress)
-    files += [] if not job.runs else sorted((out / PHOTOS).glob("*.png"))
-    run = run_sheet_checked(job, store, job.runs[-1].serial, progress=progress)
+    job = store.load_job(context.job.id)
+    if all(sheet.serial != serial for sheet in job.runs):
+        taken = _looked_at(truth, laid, context, progress)
+        if photos is not None:
+            _write_photos(taken, photos)
+        job, _ = add_sheet(job, store, photos=taken, serial=serial)
+    run = run_sheet_checked(job, store, serial, progress=progress)
     if run.is_blocked:
-        return Rehearsed(run=run, truth_mm={}, files=tuple(files))
-    files += hand_over_sheet(run, store, out)
+        return RehearsedSheet(run=run, truth=truth, truth_mm={})
     progress("cut", 0, 1)
     nominal = place_contours(run.upstream[OFFICE + "artwork"].parts, laid.layout, run.context.table)
     measured = rehearsal.cut_virtually(
@@ -99,42 +162,26 @@ def rehearse(order: DemoOrder, store: Store, out: Path, *, progress: Progress) -
     )
     progress("cut", 1, 1)
     worst = dict(zip(measured.ids, measured.worst_mm.tolist(), strict=True))
-    true = {
-        part.name: max(worst[c] for c in part.contours) for part in part_results(run) if part.is_cut
-    }
-    return Rehearsed(run=run, truth_mm=true, files=tuple(files))
+    return RehearsedSheet(run=run, truth=truth, truth_mm=worst)
 
 
 def _looked_at(
-    truth: virtual.Truth,
-    laid: LayoutResult,
-    office: Run,
-    store: Store,
-    out: Path,
-    progress: Progress,
-) -> Job:
-    """Walk from mark to mark with the virtual camera, and take the pictures in."""
+    truth: virtual.Truth, laid: LayoutResult, context: JobContext, progress: Progress
+) -> list[tuple[Photo, bytes]]:
+    """Walk from mark to mark with the virtual camera."""
     assert laid.marks is not None  # noqa: S101 - a printed order has marks
     assert laid.furniture is not None  # noqa: S101 - and a label
-    how = office.context.job.choices.marks
+    how = context.job.choices.marks
     assert how is not None  # noqa: S101 - as above
     camera = rehearsal.VirtualCamera(truth)
     progress("walk", 0, 1)
     taken, why = walk(
-        camera,
-        camera.first_view_mm(),
-        laid.marks,
-        laid.furniture,
-        how,
-        office.context,
-        progress,
+        camera, camera.first_view_mm(), laid.marks, laid.furniture, how, context, progress
     )
     progress("walk", 1, 1)
     if why:
         raise BlockedError(f"the walk from mark to mark ended early: {why[0].code}")
-    _write_photos(taken, out / PHOTOS)
-    job, _ = add_sheet(office.context.job, store, photos=taken, serial=1)
-    return job
+    return taken
 
 
 def _write_photos(taken: list[tuple[Photo, bytes]], folder: Path) -> None:

@@ -42,22 +42,33 @@ _MOST_BLEED_MM = 5.0
 
 
 def _read(context: JobContext, _: Upstream, store: Store, progress: Progress) -> DrawingsResult:
-    job, drawings = context.job, []
-    for n, file in enumerate(job.inputs):
-        progress("drawing", n, len(job.inputs))
-        with scratch_file(file.name, store.get_blob(file.sha256)) as path:
-            read = formats.read_artwork(
+    job = context.job
+    drawings: list[Drawing | None] = [None] * len(job.inputs)
+    for alike in _read_together(job.inputs):
+        progress("drawing", len(drawings) - drawings.count(None), len(drawings))
+        first = job.inputs[alike[0]]
+        with scratch_file(first.name, store.get_blob(first.sha256)) as path:
+            pages = formats.read_artwork_pages(
                 path,
-                page=file.page,
-                scale=file.scale,
-                units=file.unit or None,
+                [job.inputs[n].page for n in alike],
+                scale=first.scale,
+                units=first.unit or None,
                 tolerance_mm=job.choices.tolerances.read_mm,
             )
-        # Contour ids begin anew in every file; the number of the input sets them apart.
-        several = len(job.inputs) > 1
-        ids = tuple(f"{n + 1}.{i}" for i in read.ids) if several else read.ids
-        drawings.append(replace(read, ids=ids))
-    return DrawingsResult(drawings=tuple(drawings))
+        for n, read in zip(alike, pages, strict=True):
+            # Contour ids begin anew on every page; the number of the input sets them apart.
+            several = len(job.inputs) > 1
+            ids = tuple(f"{n + 1}.{i}" for i in read.ids) if several else read.ids
+            drawings[n] = replace(read, ids=ids)
+    return DrawingsResult(drawings=tuple(d for d in drawings if d is not None))
+
+
+def _read_together(inputs: Sequence[JobInput]) -> list[list[int]]:
+    """Return the inputs that are pages of one file, read alike, by their numbers."""
+    groups: dict[tuple[object, ...], list[int]] = {}
+    for n, file in enumerate(inputs):
+        groups.setdefault((file.sha256, file.name, file.scale, file.unit), []).append(n)
+    return list(groups.values())
 
 
 def _sort(context: JobContext, upstream: Upstream, _: Store, __: Progress) -> ArtworkResult:

@@ -34,11 +34,9 @@ _SETTLED_PX: Final = 2e-3  # what is left the edges of the sectors tell
 _LEAST_LOG_BLUR: Final = -0.7  # a pixel's own width blurs by 0.29 px, sampling hides the rest
 _MOST_BEND: Final = 0.45
 
-N_ALL, N_IN, N_OUT, R_IN, R_OUT, ABS_IN, ABS_OUT, EDGE_G, EDGE_H, CHI, N_EDGE, N_DARK, N_DEEP = (
-    range(13)
-)
+(N_ALL, N_IN, N_OUT, R_IN, R_OUT, ABS_IN, ABS_OUT, EDGE_G, EDGE_H, CHI, N_EDGE, N_DARK, N_DEEP,
+ LIGHT_X, LIGHT_Y, COLUMNS) = range(16)  # fmt: skip
 """Columns of the sums of a sector; see `sector_sums`."""
-COLUMNS: Final = 13
 
 
 @inner
@@ -218,7 +216,7 @@ def sector_sums(image: F32, p: F64, at: F64, sectors: int, outer: float, noise: 
     The columns: pixels; pixels on ink and on the page away from the edge, sums of their residuals
     and of the absolute ones, clipped at four standard deviations; slope times residual and slope
     squared at the edge, weighted; squared residuals at the edge and their pixels; dark pixels of
-    the whole disc and all of them.
+    the whole disc and all of them; places of those that are not dark, from the centre.
     """
     sums = np.zeros((sectors, COLUMNS))
     jac = np.zeros(TERMS)
@@ -241,6 +239,9 @@ def sector_sums(image: F32, p: F64, at: F64, sectors: int, outer: float, noise: 
                 sums[k, N_DEEP] += 1.0
                 if abs(off) < 0.25 * p[9]:
                     sums[k, N_DARK] += 1.0
+                else:
+                    sums[k, LIGHT_X] += dx
+                    sums[k, LIGHT_Y] += dy
             if r < INSIDE_R * p[2]:
                 continue
             sums[k, N_ALL] += 1.0

@@ -15,6 +15,8 @@ from kerfwright.registration.finding_pixels import (
     CONTRAST,
     EDGE_G,
     EDGE_H,
+    LIGHT_X,
+    LIGHT_Y,
     LOG_BLUR,
     N_ALL,
     N_DARK,
@@ -34,7 +36,9 @@ _NORMAL_MEAN = 0.7979  # mean of the absolute value of a standard normal variabl
 _MAD = 1.4826
 _GRID_PX = 0.12  # a sharp edge seems to move as it passes the pixels' grid
 _SHARED = 3.0  # neighbours over which the wander of an edge is much the same
-_MOST_LIGHT = 0.06  # a pin hole or a scratch
+_MOST_LIGHT = 0.10  # a pin hole or a scratch, or a speck in the very middle
+_MOST_LIGHT_ASIDE = 0.22  # a speck; the hole of a ring is in the middle
+_ASIDE_R = 0.15
 _BORDER_BLURS = 2.0  # how far the blurred border of a strip reaches along the edge
 
 
@@ -140,12 +144,16 @@ def is_whole(sums: F64, p: F64) -> bool:
     """Return whether the disc is dark throughout, but for what a strip over its edge hides.
 
     A strip that hides a part of the disc leaves it through the edge; the hole of a ring or of a
-    letter does not.
+    letter does not. A bright speck of dirt makes a hole too, but rarely in the middle.
     """
-    light = 1.0 - float(sums[:, N_DARK].sum() / max(sums[:, N_DEEP].sum(), 1.0))
+    deep = max(float(sums[:, N_DEEP].sum()), 1.0)
+    count = deep - float(sums[:, N_DARK].sum())
+    light = count / deep
+    aside = float(np.hypot(sums[:, LIGHT_X].sum(), sums[:, LIGHT_Y].sum())) / max(count, 1.0)
+    most = _MOST_LIGHT_ASIDE if aside > _ASIDE_R * p[RADIUS] else _MOST_LIGHT
     inside = sums[:, R_IN] / np.maximum(sums[:, N_IN], 1.0)
     pierced = float(np.mean(inside > 0.12 * p[CONTRAST]))
-    return light < _MOST_LIGHT + 2.2 * pierced
+    return light < most + 2.2 * pierced
 
 
 class Centre(NamedTuple):

@@ -2,17 +2,31 @@
 
 A chord on a curve is tangent to it in one place at most, so the least angle along the chord
 counts: between the feet of two points of the chord the contour takes every heading in between.
+So it does at a corner, where a stroke that ends there leaves the whole blade past it.
 """
 
 from __future__ import annotations
 
-from math import atan2, cos, pi, sin
+from math import atan2, cos, hypot, pi, sin
 
 import numpy as np
 
 from kerfwright.kernels import inner, kernel
 from kerfwright.verify.chord import chord, pose
-from kerfwright.verify.columns import F64, I64, SC0, SC1, SSWEEP, Shape
+from kerfwright.verify.columns import (
+    END_CORNER,
+    F64,
+    I64,
+    KHEAD,
+    KTURN,
+    KX,
+    KY,
+    SC0,
+    SC1,
+    SSWEEP,
+    START_CORNER,
+    Shape,
+)
 from kerfwright.verify.foot import IN_FAN, OVERRUN_MM, Past, fold, look
 from kerfwright.verify.near import REACH_MM
 
@@ -80,18 +94,21 @@ def _chord_error(
         count = 2 if round_ == 0 else _POINTS
         for n in range(count):
             s = back + (front - back) * n / (count - 1)
+            px, py = x + s * ux, y + s * uy
             seen = look(
                 shape,
                 near,
                 low,
                 high,
-                x + s * ux,
-                y + s * uy,
+                px,
+                py,
                 c,
                 front - back + OVERRUN_MM,
                 past_end,
             )
             off = 0.0 if seen[2] == IN_FAN or seen[0] > REACH_MM else fold(seen[7] - c)
+            if abs(off) > least:
+                off = _off_the_fan(shape, near, low, high, px, py, c, past_end.clear, off)
             best = min(best, abs(off))
             is_between = n > 0 and off * before < 0.0
             if is_between and max(abs(off), abs(before)) < _STEEPEST:
@@ -100,6 +117,37 @@ def _chord_error(
             if best <= least:
                 return best
     return best
+
+
+@inner
+def _off_the_fan(
+    shape: Shape,
+    near: I64,
+    low: int,
+    high: int,
+    x: float,
+    y: float,
+    c: float,
+    clear: float,
+    off: float,
+) -> float:
+    """Return the angle by which the blade points out of the turn of a corner it stands at.
+
+    `off` is what it is off the contour's nearest piece, and is returned where no corner is near.
+    """
+    for j in range(low, high):
+        for which in (END_CORNER, START_CORNER):
+            k = shape.links[near[j], which]
+            if k < 0 or hypot(x - shape.corners[k, KX], y - shape.corners[k, KY]) > clear:
+                continue
+            before = fold(shape.corners[k, KHEAD] - c)
+            after = before + shape.corners[k, KTURN]
+            if min(before, after) <= 0.0 <= max(before, after):
+                return 0.0
+            for edge in (before, fold(after)):
+                if abs(edge) < abs(off):
+                    off = edge
+    return off
 
 
 @inner

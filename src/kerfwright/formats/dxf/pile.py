@@ -8,7 +8,7 @@ from typing import Final
 import numpy as np
 
 from kerfwright.errors import OutOfResourcesError
-from kerfwright.formats.dxf.shapes import BOOL, F64, I64
+from kerfwright.geometry.record import BOOL, F64, I64
 
 _STRAIGHT_MM: Final = 1e-13  # an arc that rises less is a line: its centre would overflow
 _SAME: Final = 1e-9  # relative difference of two axes that still make a circle

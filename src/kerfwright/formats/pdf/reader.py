@@ -85,6 +85,20 @@ def read(request: Mapping[str, Any]) -> tuple[dict[str, Any], dict[str, Any]]:
     return _answer(lines, flat, notes, page=request["page"])
 
 
+def read_pages(request: Mapping[str, Any]) -> tuple[dict[str, Any], dict[str, Any]]:
+    """Read several pages: ``pages`` instead of ``page``.
+
+    The answer holds the header of each, and arrays named ``place/name``.
+    """
+    headers: list[dict[str, Any]] = []
+    arrays: dict[str, Any] = {}
+    for k, page in enumerate(request["pages"]):
+        header, own = read({**request, "page": page})
+        headers.append(header)
+        arrays |= {f"{k}/{name}": array for name, array in own.items()}
+    return {"pages": headers}, arrays
+
+
 def read_lines(
     path: Path,
     *,
