@@ -36,7 +36,7 @@ _SAYS = {
 ORDER_WORDS = ("boards", "film", "plain")
 
 Order = Annotated[
-    str, typer.Option("--order", help="boards or film (printed), or plain (a drawing without print).")
+    str, typer.Option("--order", help="boards, film (both printed) or plain (a drawing).")
 ]
 
 
