@@ -287,7 +287,7 @@ def past_corners(contour: Contour, q, c, limit, tolerances, distance):
                     way = fold(c - into) + m * np.pi
                     inside = (min(turn, 0) + 5e-6 < way) & (way < max(turn, 0) - 5e-6)
                     ahead = np.where(inside, into + way, ahead)
-                    most = np.where(inside, limit - OVERRUN, most)
+                    most = np.where(inside, limit - OVERRUN + 1e-3, most)
                     fine |= inside
                     turns |= inside
             ux, uy = np.cos(ahead), np.sin(ahead)

@@ -53,6 +53,8 @@ _ASKEW = 0.3
 _ASKEW_MM = 4.0
 """Where branches meet or cross, the aligned one tells the place: a sine of the angle beyond the
 first figure counts as a distance, by its square."""
+_ON_CHORD_MM = 1e-3
+"""A blade that turns keeps the corner on its chord; strokes end there, but for rounding."""
 _SNAP = 5e-6  # rad: a direction that near to the heading at a corner is that heading
 _NEARER_MM = 1e-9
 
@@ -168,7 +170,7 @@ def look(
             clear = max(min(past * past_end.aim, past_end.clear), _NEARER_MM)
             if what == IN_FAN:
                 clear = max(clear, distance / 2.0)
-            keeps = what == PAST_END or past <= limit - OVERRUN_MM  # a turn keeps the corner
+            keeps = what == PAST_END or past <= limit - OVERRUN_MM + _ON_CHORD_MM
             if off < distance - clear and keeps:
                 over, slot = past, 4 * k + 2 * tail + (what == IN_FAN)
                 piece = shape.pieces[piece_of]

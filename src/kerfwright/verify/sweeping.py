@@ -3,8 +3,10 @@
 At the top face the chord is widest and holds the chord of every lower plane, so it is swept
 alone. Along a slice the deviation of the chord is bounded between two shares by the worse of both
 plus what their second derivative allows: with distance d to a line or arc, ``|d''| (dt)^2 / 8``,
-zero for a line along a line and for an arc about the same centre. Slices are halved until the
-bound is within the resolution of the worst found so far.
+zero for a line along a line and for an arc about the same centre. How far an end of the chord is
+past a corner changes by no more than that end moves; a blade that is off may be past a corner only
+in between, and is looked at in steps there. Slices are halved until both bounds are within the
+resolution of the worst found so far.
 """
 
 from __future__ import annotations
@@ -28,6 +30,7 @@ from kerfwright.verify.columns import (
     RADIUS,
     SC0,
     SC1,
+    START_CORNER,
     SWEEP,
     SZ0,
     SZ1,
@@ -46,12 +49,15 @@ _MOST_HALVINGS = 2000
 _SAFETY = 1.5  # the second derivative is known at both ends only
 _STEPS = 8  # pieces a foot may pass between two shares and still count as gone along smoothly
 _FINEST_MM = 1e-6
-_KINK = 1e-4  # rad: smaller turns between pieces move no extreme by a hundredth of a micrometre
+_KINK = 1e-9  # rad: the blade may be tangent to no piece but in the turn between two
 _DEEP = 64
 
 _T, _WORST, _SIDES = 0, 1, 2  # of a section: share, deviation, then 3 numbers per end of the chord
 _OWNER, _KIND, _BEND = range(3)
-_SECTION = 8
+_PAST, _SLOT = 8, 10  # per end of the chord: how far it is past a corner, and which way
+_PLACE = 12  # per end of the chord: x and y
+_SECTION = 16
+_STEP_MM = 0.05
 
 
 @kernel
@@ -98,8 +104,16 @@ def sweep(
             share = two[_T] - one[_T]
             if share * most <= _FINEST_MM or depth + 2 > _DEEP:
                 continue
-            if _bound(shape, one, two, share, most) <= worst[k] + resolution:
-                continue
+            is_known = _bound(shape, one, two, share, most) <= worst[k] + resolution
+            if is_known and not _may_go_further(one, two, share * most, over, resolution):
+                is_off = max(one[_WORST], two[_WORST]) > past_end.clear
+                reach = front - back + slack + share * most
+                if not (
+                    is_off
+                    and share * most > _STEP_MM
+                    and _meets_corner(shape, near, first[i], last[i], one, reach)
+                ):
+                    continue
             _section(
                 shape, near, first[i], last[i], at[i], blade, top_z, one[_T] + share / 2.0, slack,
                 past_end, k, worst, where, over, over_at, middle,
@@ -146,6 +160,8 @@ def _section(
         out[_WORST] = max(out[_WORST], seen[0])
         o = _SIDES + 3 * side
         out[o + _OWNER], out[o + _KIND] = seen[1], seen[2]
+        out[_PAST + side], out[_SLOT + side] = seen[4], seen[5]
+        out[_PLACE + 2 * side], out[_PLACE + 2 * side + 1] = qx, qy
         vx, vy, ax, ay = motion_at(at, t, s, rates[side])
         if seen[2] == IN_FAN:
             out[o + _BEND] = _fan_bend(shape.corners[seen[3]], at, t, x, y, ux, uy)
@@ -283,6 +299,34 @@ def _bound(shape: Shape, one: F64, two: F64, share: float, most: float) -> float
             excess = max(excess, share * share * bend * _SAFETY / 8.0 + share * most * kinks / 4.0)
     bound: float = max(one[_WORST], two[_WORST]) + excess
     return bound
+
+
+@inner
+def _may_go_further(one: F64, two: F64, move: float, over: F64, resolution: float) -> bool:
+    """Return whether an end of the chord may be farther past a corner between two sections."""
+    for side in range(2):
+        slot, other = int(one[_SLOT + side]), int(two[_SLOT + side])
+        gain = move / 2.0 if slot == other else move
+        if slot >= 0 and one[_PAST + side] + gain > over[slot] + resolution:
+            return True
+        if other >= 0 and two[_PAST + side] + gain > over[other] + resolution:
+            return True
+    return False
+
+
+@inner
+def _meets_corner(shape: Shape, near: I64, low: int, high: int, one: F64, reach: float) -> bool:
+    """Return whether a corner lies within reach of an end of the chord."""
+    for j in range(low, high):
+        for which in (START_CORNER, END_CORNER):
+            k = shape.links[near[j], which]
+            for side in range(2):
+                o = _PLACE + 2 * side
+                if k >= 0 and (
+                    hypot(shape.corners[k, KX] - one[o], shape.corners[k, KY] - one[o + 1]) <= reach
+                ):
+                    return True
+    return False
 
 
 @inner
