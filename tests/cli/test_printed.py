@@ -97,3 +97,21 @@ def test_a_number_that_is_none_is_refused(printed):
     said = printed.call("look", "fest", "--photos", "shots")
     assert said.code == 3
     assert "x_mm" in said.err
+
+
+def test_a_picture_too_dark_says_so(printed):
+    dark = np.random.default_rng(2).integers(2, 9, (480, 640)).astype(np.uint8)
+    write_photos(printed.folder / "shots", dark)
+    said = printed.call("look", "fest", "--photos", "shots", "--json")
+    assert said.code == 1
+    assert "LOK-102" in {f["code"] for f in json.loads(said.out)["findings"]}
+
+
+def test_a_picture_of_200_megapixels_is_refused_unread(printed):
+    folder = printed.folder / "shots"
+    write_photos(folder, np.zeros((48, 64), np.uint8))
+    Image.new("1", (20000, 10000)).save(folder / "a.png")
+    said = printed.call("look", "fest", "--photos", "shots")
+    assert said.code == 4
+    assert "a.png" in said.err
+    assert "has 200000000 pixels, the limit is 80 million" in said.err

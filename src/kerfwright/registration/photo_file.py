@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import re
 import struct
 import warnings
 import zlib
@@ -58,7 +59,8 @@ def _opened(data: bytes, name: str) -> Image.Image:
     try:
         image = Image.open(io.BytesIO(data), formats=_KINDS)
     except Image.DecompressionBombError as error:
-        raise _too_large(name, str(error)) from None
+        pixels = re.search(r"\d+ pixels", str(error))
+        raise _too_large(name, pixels[0] if pixels else "far too many pixels") from None
     except _DAMAGED as error:
         msg = f"{name} is no PNG, JPEG or TIFF picture: {error}; take it again"
         raise UnreadableError(msg) from error
