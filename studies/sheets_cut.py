@@ -95,7 +95,7 @@ def _sheet(office, store, rng, serial):
 
 
 def _scenario(rng, laid, table):
-    x0, y0, x1, _ = laid.layout.sheets[0].outline.box_mm()
+    box = laid.layout.sheets[0].outline.box_mm()
     turn = rng.uniform(-0.06, 0.06)
     sag = rng.uniform(-1.0, 1.0)
     heads = [h for h in table.heads if h.kind.value != "camera"]
@@ -104,26 +104,32 @@ def _scenario(rng, laid, table):
     repeat = [c.value for c in table.calibration if c.name == "repeatability"]
     count = len(laid.marks.xy)
     missing = (int(rng.integers(count)),) if rng.random() < 0.5 else ()
-    pose = table.load_pose
     return Scenario(
         printer=virtual.Printer(
             growth_x=rng.normal(0.0, 1e-3),
             growth_y=rng.normal(0.0, 1e-3),
             skew_rad=rng.normal(0.0, 5e-4),
-            bow_per_mm=8.0 * sag / (x1 - x0) ** 2,
+            bow_per_mm=8.0 * sag / (box[2] - box[0]) ** 2,
             dot_sd_mm=0.015,
         ),
-        throw=virtual.Throw(
-            x_mm=pose.x_mm + rng.uniform(60.0, 100.0) + x0,
-            y_mm=pose.y_mm + rng.uniform(60.0, 80.0) + 150.0 * max(-turn, 0.0) / 0.06 + y0,
-            turn_rad=turn,
-        ),
+        throw=_throw(rng, box, table, turn),
         blemishes=virtual.Blemishes(missing=missing, dirt_count=int(rng.integers(60))),
         optics=virtual.Optics(),
         head_error_mm=tuple(off.tolist()),
         repeat_sd_mm=repeat[-1] if repeat else ASSUMED_REPEAT_MM,
         seed=int(rng.integers(2**31)),
     )
+
+
+def _throw(rng, box, table, turn):
+    """Return a throw near the place to load at, with all of the sheet on the bed."""
+    w, h = box[2] - box[0], box[3] - box[1]
+    c, s = np.cos(turn), np.sin(turn)
+    corners = np.array([(0.0, 0.0), (w, 0.0), (w, h), (0.0, h)]) @ np.array(((c, s), (-s, c)))
+    least = np.array(table.bed[:2]) - corners.min(axis=0) + 8.0
+    most = np.minimum(np.array(table.bed[2:]) - corners.max(axis=0) - 8.0, least + 160.0)
+    x, y = rng.uniform(least, most)
+    return virtual.Throw(x_mm=float(x), y_mm=float(y), turn_rad=turn)
 
 
 def _would(contour, done, scenario):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shutil
 from dataclasses import replace
 
 import numpy as np
@@ -28,6 +29,7 @@ from kerfwright.job.sheets import (
 from kerfwright.job.store import FolderStore
 from kerfwright.model.job import MarkChoices
 from kerfwright.model.run import Release, SheetState
+from kerfwright.model.table import Table
 
 LIMIT_MM = 0.5
 SMALL = DemoOrder(
@@ -186,6 +188,31 @@ def test_a_release_needs_a_reason_and_stays_with_the_sheet(at_hand):
     assert job.run(1).released == (given,)
     again = release(job, store, 1, [replace(given, reason="test_cut")])
     assert [r.reason for r in again.run(1).released] == ["test_cut"]
+
+
+def test_a_released_contour_is_cut_and_said_so(at_hand, tmp_path):
+    """A head nobody knows well leaves every part in doubt; a person lets one of them through."""
+    _, _, _, done = at_hand
+    shop = tmp_path / "shop"
+    shutil.copytree(at_hand[0] / "shop", shop)
+    store = FolderStore(shop)
+    table = store.load_entry(Table, "pier-2616")
+    unsure = np.diag(np.full(3, 0.15**2))
+    heads = tuple(replace(h, offset_cov_mm2=unsure) for h in table.heads)
+    store.save_entry(table.id, replace(table, heads=heads))
+    job = store.load_job(SMALL.job_id)
+    before = run_sheet(job, store, 1, last="fit")
+    doubted = [v.contour for v in before.upstream["fit"].verdicts if v.state == "check"]
+    assert doubted, [v.p_in_tolerance for v in before.upstream["fit"].verdicts]
+    part = next(p for p in part_results(before) if doubted[0] in p.contours)
+    given = [Release(contour=c, reason="test_cut", initials="AB") for c in part.contours]
+    job = release(store.load_job(SMALL.job_id), store, 1, given)
+    run = run_sheet(job, store, 1, last="plan")
+    assert set(part.contours) <= set(run.upstream["plan"].placed.contours)
+    said = {f.code for f in run.findings if f.where.contour in set(part.contours)}
+    assert "JOB-182" in said
+    assert "JOB-180" not in said
+    assert done.run.upstream["plan"].held == ()
 
 
 def test_a_checked_sheet_is_handed_over_and_noted(at_hand, tmp_path):

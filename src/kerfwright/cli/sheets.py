@@ -12,8 +12,10 @@ from kerfwright.cli.options import SHOP, AsJson, JobName, Out, Serial, Shop
 from kerfwright.errors import UsageError
 
 if TYPE_CHECKING:
+    from kerfwright.job.pipeline import Run
     from kerfwright.job.store import FolderStore
     from kerfwright.model.marks import Photo
+    from kerfwright.model.run import Release
 
 Photos = Annotated[
     Path, typer.Option(help="Folder with pictures and photos.json: file, x_mm, y_mm, px_per_mm.")
@@ -101,16 +103,26 @@ def _end(
 def fit(
     job: JobName,
     serial: Serial = None,
+    let_go: Annotated[
+        str, typer.Option("--release", help="Contours in doubt to cut all the same, as c3@1,c7@1.")
+    ] = "",
+    reason: Annotated[
+        str, typer.Option(help="Why: measured_by_hand, customer_accepts, spare_part, test_cut.")
+    ] = "",
+    initials: Annotated[str, typer.Option(help="Who says so; goes on the ticket.")] = "",
     shop: Shop = SHOP,
     as_json: AsJson = False,
 ) -> int:
     """Work out how a sheet lies and stretched, and which parts will land in tolerance."""
-    from kerfwright.job.sheets import run_sheet
+    from kerfwright.job.sheets import release, run_sheet
     from kerfwright.job.store import FolderStore
 
     store = FolderStore(shop)
     made = store.load_job(job)
     number = _serial(made.runs, serial, job)
+    if let_go.strip():
+        run = run_sheet(made, store, number, last="fit")
+        made = release(store.load_job(job), store, number, _released(run, let_go, reason, initials))
     with bars(quiet=as_json) as progress:
         run = run_sheet(made, store, number, last="fit", progress=progress)
     return _shown(run, as_json=as_json)
@@ -122,6 +134,28 @@ def _serial(runs: tuple[object, ...], serial: int | None, job: str) -> int:
     if not runs:
         raise UsageError(f"job {job} has no sheet yet; take its pictures in with look first")
     return int(runs[-1].serial)  # type: ignore[attr-defined] # a SheetRun, a heavy import here
+
+
+def _released(run: Run, text: str, reason: str, initials: str) -> list[Release]:
+    """Return what is released; only contours whose verdict is in doubt may be."""
+    from kerfwright.model.run import RELEASE_REASONS, Release
+    from kerfwright.model.verdict import VerdictState
+
+    if reason not in RELEASE_REASONS or not initials.strip():
+        raise UsageError(
+            f"a release needs --reason, one of {', '.join(RELEASE_REASONS)}, and --initials"
+        )
+    states = {v.contour: v.state for v in run.upstream["fit"].verdicts}
+    given = [word.strip() for word in text.split(",")]
+    for contour in given:
+        if contour not in states:
+            raise UsageError(f"--release names {contour!r}, which is no contour of this sheet")
+        if states[contour] is not VerdictState.CHECK:
+            raise UsageError(
+                f"contour {contour} is {states[contour].value}; only one whose verdict is check "
+                "may be released"
+            )
+    return [Release(contour=c, reason=reason, initials=initials) for c in given]
 
 
 def _zones(text: str) -> tuple[int, ...]:

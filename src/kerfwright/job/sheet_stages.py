@@ -75,27 +75,39 @@ def _fit(context: JobContext, upstream: Upstream, _: Store, progress: Progress) 
     progress("fit", 2, 3)
     budget, assumed = budget_of(placed, how, context)
     verdicts = registration.verdict(fit, budget, lines_for_verdict(placed, rigid))
-    findings = (*fit.findings, *assumed, *_held(verdicts, fit.mean_map))
+    findings = (*fit.findings, *assumed, *_held(verdicts, fit.mean_map, context))
     return FitResult(fit=fit, placed=on_bed, budget=budget, verdicts=verdicts, findings=findings)
 
 
-def _held(verdicts: tuple[Verdict, ...], table_from_sheet: PlaneMap) -> list[Finding]:
-    return [
-        Finding(
-            code="JOB-180",
-            severity=Severity.HOLDS_PART,
-            where=Place(
-                stage="fit",
-                contour=v.contour,
-                xy_mm=_place(table_from_sheet.map_points(v.worst_xy[None])[0]),
-                frame="table",
-            ),
-            measured=v.p_in_tolerance,
-            params={"state": v.state.value, "reason": v.reason},
+def _held(
+    verdicts: tuple[Verdict, ...], table_from_sheet: PlaneMap, context: JobContext
+) -> list[Finding]:
+    """Return why contours are held, and which are cut in spite of a doubt and on whose word."""
+    run = context.sheet_run
+    said = {r.contour: r for r in run.released} if run is not None else {}
+    findings = []
+    for v in verdicts:
+        if v.state is VerdictState.WILL_CUT:
+            continue
+        word = said.get(v.contour) if v.state is VerdictState.CHECK else None
+        params = {"state": v.state.value, "reason": v.reason}
+        if word is not None:
+            params = {"why": word.reason, "initials": word.initials}
+        findings.append(
+            Finding(
+                code="JOB-180" if word is None else "JOB-182",
+                severity=Severity.HOLDS_PART if word is None else Severity.NOTE,
+                where=Place(
+                    stage="fit",
+                    contour=v.contour,
+                    xy_mm=_place(table_from_sheet.map_points(v.worst_xy[None])[0]),
+                    frame="table",
+                ),
+                measured=v.p_in_tolerance,
+                params=params,
+            )
         )
-        for v in verdicts
-        if v.state is not VerdictState.WILL_CUT
-    ]
+    return findings
 
 
 def _place(xy: F64) -> tuple[float, float]:
@@ -140,8 +152,10 @@ def _look_inputs(context: JobContext) -> tuple[Any, ...]:
 
 
 def _fit_inputs(context: JobContext) -> tuple[Any, ...]:
-    choices = context.job.choices
-    return (choices.sheet, choices.marks, choices.tolerances, context.job.seeds, context.table)
+    choices, run = context.job.choices, context.sheet_run
+    assert run is not None  # noqa: S101 - a stage of a physical sheet
+    seeds, said = context.job.seeds, run.released
+    return (choices.sheet, choices.marks, choices.tolerances, seeds, context.table, said)
 
 
 def _plan_inputs(context: JobContext) -> tuple[Any, ...]:
