@@ -84,6 +84,11 @@ def test_findings_page_is_what_the_generator_writes():
     assert written == script("findings_page").page(load_catalogue()), "run scripts/docs-findings"
 
 
+def test_command_line_page_is_what_the_generator_writes():
+    written = (ROOT / "docs" / "cli.md").read_text(encoding="utf-8")
+    assert written == script("cli_page").page(), "run scripts/docs-cli"
+
+
 def test_every_code_has_an_entry_on_the_page():
     page = (ROOT / "docs" / "findings.md").read_text(encoding="utf-8")
     on_page = re.findall(rf"^### ({CODE.pattern}) \(", page, flags=re.MULTILINE)

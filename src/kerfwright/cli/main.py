@@ -24,6 +24,7 @@ app = typer.Typer(
     help="Plan, check and hand over jobs for multi-head flatbed cutting tables.",
     no_args_is_help=True,
     add_completion=False,
+    rich_markup_mode=None,  # units stand in brackets
     pretty_exceptions_enable=False,
     context_settings={"help_option_names": ["-h", "--help"]},
 )
