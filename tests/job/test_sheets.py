@@ -97,6 +97,15 @@ def test_every_part_lands_where_it_was_promised(rehearsed):
         assert done.truth_mm[part.name] <= 2.0 * part.bound_mm
 
 
+def test_the_price_is_told_line_by_line(rehearsed):
+    _, _, done = rehearsed
+    words = [word for word, _ in done.price]
+    assert words[0] == "set up"
+    assert words[-1] == "total"
+    usual = [float(text.split()[0]) for _, text in done.price]
+    assert usual[-1] == pytest.approx(sum(usual[:-1]), abs=0.005)
+
+
 def test_the_files_are_there_and_agree(rehearsed):
     folder, _, done = rehearsed
     names = {p.relative_to(folder / "out").as_posix() for p in done.files}

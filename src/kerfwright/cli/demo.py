@@ -90,6 +90,7 @@ def _show_rehearsed(done: Rehearsed, *, as_json: bool) -> None:
 
     summary = dict(sheet_summary(done.run)) | {"files": list(map(str, done.files))}
     summary["truth_mm"] = dict(done.truth_mm)
+    summary["price"] = dict(done.price)
     if as_json:
         render.print_json(summary)
         return
@@ -106,8 +107,8 @@ def _show_rehearsed(done: Rehearsed, *, as_json: bool) -> None:
     if "parts" in summary:
         render.print_parts(console, summary, done.truth_mm)
     render.print_findings(console, done.run.findings)
-    for line in done.price:
-        console.print(line)
+    if done.price:
+        render.print_rows(console, "Price, an estimate", done.price)
     for file in done.files:
         console.print(f"written: {file}")
     for caution in CAUTIONS if done.files else ():

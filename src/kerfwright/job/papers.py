@@ -269,6 +269,32 @@ def quote_of(job: Job, up: Upstream) -> bytes:
     up : Upstream
         Results of the nominal stages, up to ``time``.
     """
+    return report.quote_pdf(
+        report.QuoteData(
+            job_id=job.id,
+            title=job.id,
+            material=job.choices.material_id,
+            sheet="x".join(f"{v:.0f}" for v in _size(job.choices.sheet)) + " mm",
+            quote=priced(job, up),
+            validity="30 days from the day it is sent",
+        )
+    )
+
+
+def price_lines(quote: report.Quote) -> tuple[tuple[str, str], ...]:
+    """Return a quote's lines and total as words and amounts."""
+    rows = [(line.key.replace("_", " "), line.amount) for line in quote.lines]
+    rows.append(("total", quote.total))
+    return tuple((word, _amount(amount, quote.currency)) for word, amount in rows)
+
+
+def _amount(amount: report.Money, currency: str) -> str:
+    usual, low, high = (c / 100.0 for c in (amount.value_cent, amount.low_cent, amount.high_cent))
+    return f"{usual:.2f} {currency}, {low:.2f} to {high:.2f}"
+
+
+def priced(job: Job, up: Upstream) -> report.Quote:
+    """Return the quote of an order as numbers, from its nominal plan."""
     laid: LayoutResult = up["layout"]
     timed = up["time"].timed
     sheet = job.choices.sheet
@@ -293,13 +319,4 @@ def quote_of(job: Job, up: Upstream) -> bytes:
         waste_pieces=windows * max(per_sheet // max(len(up["artwork"].parts), 1), 1),
     )
     rates = next(iter(catalog.load_rates().values()))
-    return report.quote_pdf(
-        report.QuoteData(
-            job_id=job.id,
-            title=job.id,
-            material=job.choices.material_id,
-            sheet="x".join(f"{v:.0f}" for v in _size(sheet)) + " mm",
-            quote=report.quote(order, rates=rates),
-            validity="30 days from the day it is sent",
-        )
-    )
+    return report.quote(order, rates=rates)

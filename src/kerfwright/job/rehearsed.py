@@ -14,6 +14,7 @@ from kerfwright.job.files import write_together
 from kerfwright.job.final import part_results
 from kerfwright.job.looking import walk
 from kerfwright.job.order import DemoOrder, make_printed_job
+from kerfwright.job.papers import price_lines, priced
 from kerfwright.job.pipeline import Run, run_stages
 from kerfwright.job.place import place_contours
 from kerfwright.job.progress import Progress
@@ -41,14 +42,14 @@ class Rehearsed:
         Greatest true deviation of each part that was cut, by its name [mm].
     files : tuple of Path
         Files written.
-    price : tuple of str
-        What the order costs, in words.
+    price : tuple of (str, str)
+        What the order costs, line by line, in words.
     """
 
     run: Run
     truth_mm: Mapping[str, float]
     files: tuple[Path, ...]
-    price: tuple[str, ...] = ()
+    price: tuple[tuple[str, str], ...] = ()
 
 
 def rehearse(order: DemoOrder, store: Store, out: Path, *, progress: Progress) -> Rehearsed:
@@ -82,12 +83,13 @@ def rehearse(order: DemoOrder, store: Store, out: Path, *, progress: Progress) -
     files = [*write_prints(office.upstream, store, out), write_quote(office, out)]
     sheet = rehearse_sheet(office, order.scenario(), store, out / PHOTOS, progress=progress)
     files += sorted((out / PHOTOS).glob("*.png"))
+    price = price_lines(priced(job, office.upstream))
     if sheet.run.is_blocked:
-        return Rehearsed(run=sheet.run, truth_mm={}, files=tuple(files))
+        return Rehearsed(run=sheet.run, truth_mm={}, files=tuple(files), price=price)
     files += hand_over_sheet(sheet.run, store, out)
     cut = {part.name: part.contours for part in part_results(sheet.run) if part.is_cut}
     true = {name: max(sheet.truth_mm[c] for c in ids) for name, ids in cut.items()}
-    return Rehearsed(run=sheet.run, truth_mm=true, files=tuple(files))
+    return Rehearsed(run=sheet.run, truth_mm=true, files=tuple(files), price=price)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
