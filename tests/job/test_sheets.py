@@ -26,6 +26,7 @@ from kerfwright.job.sheets import (
     run_sheet,
     run_sheet_checked,
 )
+from kerfwright.job.steps import verify_file
 from kerfwright.job.store import FolderStore
 from kerfwright.model.job import MarkChoices
 from kerfwright.model.run import Release, SheetState
@@ -232,6 +233,30 @@ def test_a_checked_sheet_is_handed_over_and_noted(at_hand, tmp_path):
     noted = store.load_job(SMALL.job_id).run(1)
     assert noted.state is SheetState.HANDED_OVER
     assert len(noted.program_sha) == 64
+
+
+def test_a_program_is_checked_against_its_own_sheet_and_refused_for_another(at_hand, tmp_path):
+    folder, store, _, _ = at_hand
+    run = run_sheet_checked(store.load_job(SMALL.job_id), store, 1)
+    hand_over_sheet(run, store, tmp_path)
+    job = store.load_job(SMALL.job_id)
+    assert verify_file(job, store, tmp_path / "program.nc", serial=1).passed
+    lines = (tmp_path / "program.nc").read_text(encoding="ascii").splitlines()
+    at = next(
+        i for i, line in enumerate(lines)
+        if line.startswith("G1 X") and lines[i + 1].startswith("G0")  # no arc begins there
+    )  # fmt: skip
+    word = lines[at].split()[1]
+    lines[at] = lines[at].replace(word, f"X{float(word[1:]) + 0.4:.4f}")
+    (tmp_path / "edited.nc").write_text("\n".join(lines) + "\n", encoding="ascii")
+    edited = verify_file(job, store, tmp_path / "edited.nc", serial=1)
+    assert not edited.passed
+    assert {f.code for f in edited.findings} & {"VER-113", "VER-111"}
+    job, other = sheets.add_sheet(job, store, photos=read_photos(folder / "out" / "photos"))
+    refused = verify_file(job, store, tmp_path / "program.nc", serial=other)
+    assert "JOB-183" in {f.code for f in refused.findings}
+    assert not refused.passed
+    assert not verify_file(job, store, tmp_path / "program.nc").passed
 
 
 def test_a_nominal_run_is_no_sheet(at_hand, tmp_path):

@@ -135,10 +135,10 @@ def verify(
     as_json: AsJson = False,
 ) -> int:
     """Read the program back and compare it with the design."""
+    if program is not None:
+        return _verify_file(job, program, shop, serial=serial, as_json=as_json)
     if serial is not None:
         return _run_sheet(job, shop, serial, as_json=as_json, last="verify")
-    if program is not None:
-        return _verify_file(job, program, shop, as_json=as_json)
     return _run(job, shop, units=units, as_json=as_json, last="verify")
 
 
@@ -242,7 +242,7 @@ def show(run: Run, files: list[str], *, as_json: bool) -> None:
             console.print(f"caution: {caution}", style="bold")
 
 
-def _verify_file(job_id: str, file: Path, shop: Path, *, as_json: bool) -> int:
+def _verify_file(job_id: str, file: Path, shop: Path, *, serial: int | None, as_json: bool) -> int:
     from rich.console import Console
 
     from kerfwright.cli import render
@@ -252,7 +252,7 @@ def _verify_file(job_id: str, file: Path, shop: Path, *, as_json: bool) -> int:
 
     store = FolderStore(shop)
     with bars(quiet=as_json) as progress:
-        found = verify_file(store.load_job(job_id), store, file, progress=progress)
+        found = verify_file(store.load_job(job_id), store, file, serial=serial, progress=progress)
     if as_json:
         rows = [finding_row(f) for f in found.findings]
         render.print_json({"file": str(file), "passed": found.passed, "findings": rows})

@@ -16,6 +16,7 @@ from kerfwright.errors import (
     BlockedError,
     Finding,
     ModelError,
+    Place,
     ProgramSyntaxError,
     Severity,
     UnknownNameError,
@@ -27,6 +28,7 @@ from kerfwright.job.check import check_text
 from kerfwright.job.files import read_file
 from kerfwright.job.pipeline import Run, run_stages, stage_states
 from kerfwright.job.progress import Progress, silent
+from kerfwright.job.sheets import run_sheet
 from kerfwright.job.stages import STAGES
 from kerfwright.job.store import Store
 from kerfwright.model.design import Tolerances
@@ -289,8 +291,28 @@ def _held_by_check(run: Run) -> tuple[Finding, ...]:
     )
 
 
-def verify_file(job: Job, store: Store, file: Path, *, progress: Progress = silent) -> Verification:
+def verify_file(
+    job: Job, store: Store, file: Path, *, serial: int | None = None, progress: Progress = silent
+) -> Verification:
     """Check any program file against a job's design.
+
+    Parameters
+    ----------
+    job : Job
+        The job as stored.
+    store : Store
+        Where its results are.
+    file : Path
+        The program.
+    serial : int, optional
+        The physical sheet it is meant for; without it the nominal sheet.
+    progress : Progress
+        Told at every stage.
+
+    Returns
+    -------
+    Verification
+        A program that was handed over for another sheet does not pass, even where it would fit.
 
     Raises
     ------
@@ -306,7 +328,10 @@ def verify_file(job: Job, store: Store, file: Path, *, progress: Progress = sile
         raise UnreadableError(
             f"{file}: byte {error.start} is no ASCII character; a program holds only ASCII"
         ) from error
-    run = run_to(job, store, "plan", progress=progress)
+    if serial is None:
+        run = run_to(job, store, "plan", progress=progress)
+    else:
+        run = run_sheet(job, store, serial, last="plan", progress=progress)
     if run.is_blocked:
         raise BlockedError(f"job {job.id} has no design to check against; run check first")
     try:
@@ -314,7 +339,22 @@ def verify_file(job: Job, store: Store, file: Path, *, progress: Progress = sile
     except ProgramSyntaxError as error:
         message = f"{file}: {error.message}"
         raise ProgramSyntaxError(message, line=error.line, code=error.code) from error
-    return found
+    return _for_its_own_sheet(found, job, serial)
+
+
+def _for_its_own_sheet(found: Verification, job: Job, serial: int | None) -> Verification:
+    """Refuse a program that was handed over for another physical sheet of the job."""
+    owners = [s.serial for s in job.runs if s.program_sha and s.program_sha == found.program_sha]
+    if not owners or serial in owners:
+        return found
+    asked = "the nominal sheet" if serial is None else f"sheet {serial}"
+    other = Finding(
+        code="JOB-183",
+        severity=Severity.BLOCKS,
+        where=Place(stage="verify", frame="table"),
+        params={"own": owners[0], "asked": asked},
+    )
+    return replace(found, passed=False, findings=(other, *found.findings))
 
 
 def read_rules(file: Path, material_id: str) -> RuleTable:
