@@ -179,7 +179,7 @@ def _verify_inputs(context: JobContext) -> tuple[Any, ...]:
 SHEET_STAGES: tuple[Stage, ...] = (
     Stage(
         name="look",
-        version=1,
+        version=2,
         result=LookResult,
         needs=(OFFICE + "layout",),
         inputs=_look_inputs,
@@ -227,7 +227,7 @@ SHEET_STAGES: tuple[Stage, ...] = (
     ),
     Stage(
         name="verify",
-        version=1,
+        version=2,
         result=CheckResult,
         needs=("plan", "program"),
         inputs=_verify_inputs,

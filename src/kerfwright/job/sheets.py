@@ -244,8 +244,11 @@ def _forget_held(job: Job, store: Store, serial: int) -> Job:
 
 
 def _held_by_check(run: Run) -> tuple[Finding, ...]:
-    """Return what hold-down and check hold parts back for, of contours not held yet."""
-    if "verify" not in run.reached or run.is_blocked or run.context.sheet_run is None:
+    """Return what hold-down and check hold parts back for, of contours not held yet.
+
+    Also where the check blocks: that may come from a part that is held, and be gone without it.
+    """
+    if "verify" not in run.reached or run.context.sheet_run is None:
         return ()
     found = (*run.upstream["hold"].findings, *run.upstream["verify"].findings)
     known = {None, *run.context.sheet_run.held}

@@ -269,7 +269,7 @@ STAGES: tuple[Stage, ...] = (
     ),
     Stage(
         name="verify",
-        version=1,
+        version=2,
         result=CheckResult,
         needs=("plan", "program"),
         inputs=lambda c: (c.table, c.tools, c.job.choices, program.load_dialect(c.table.control)),

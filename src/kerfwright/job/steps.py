@@ -281,8 +281,11 @@ def run_checked(job: Job, store: Store, *, progress: Progress = silent) -> Run:
 
 
 def _held_by_check(run: Run) -> tuple[Finding, ...]:
-    """Return what the check holds parts back for, of contours not held yet."""
-    if "verify" not in run.reached or run.is_blocked:
+    """Return what the check holds parts back for, of contours not held yet.
+
+    Also where it blocks: what blocks may come from a part that is held, and be gone without it.
+    """
+    if "verify" not in run.reached:
         return ()
     found: tuple[Finding, ...] = run.upstream["verify"].findings
     known = {None, *run.context.job.held}
