@@ -14,8 +14,8 @@ PAGE = Path(__file__).resolve().parents[2] / "docs" / "cli.md"
 HEAD = """\
 # The command line
 
-Every command answers in JSON with `--json`, and shows progress otherwise. Bars and messages go to the
-error channel, results to the output.
+Every command answers in JSON with `--json`, and shows progress otherwise. Bars and messages go to
+the error channel, results to the output.
 
 | exit code | meaning |
 |---|---|

@@ -259,7 +259,7 @@ def test_a_page_cut_short_is_refused_whatever_its_name(tmp_path, name):
 @pytest.mark.parametrize(
     ("name", "content", "words"),
     [
-        ("a.svg", b"<?xml version='1.0'?><svg/>", "this is an SVG drawing"),
+        ("a.svg", b"hello", "a file of an unknown kind (.svg)"),
         ("a.dwg", b"AC1032\0\0\0", "DWG format"),
         ("a.png", b"\x89PNG\r\n\x1a\n", "a PNG picture"),
         ("a.dxf", b"PK\x03\x04", "a zip archive"),
@@ -271,7 +271,7 @@ def test_other_kinds_are_named(read_file, name, content, words):
     with pytest.raises(UnreadableError) as caught:
         read_file(content, name=name)
     assert words in str(caught.value)
-    assert "export the lines as DXF" in str(caught.value)
+    assert "export the lines as DXF, SVG or PDF" in str(caught.value)
 
 
 @pytest.mark.parametrize("content", [b"", b"\n \r\n", b"\0" * 5000])

@@ -25,7 +25,7 @@ _SIZE = re.compile(r"(\d+(?:\.\d+)?)\s*[xX*]\s*(\d+(?:\.\d+)?)")
 def new(
     job: JobName,
     artwork: Annotated[
-        Path, typer.Option("--artwork", help="The customer's drawing (DXF) or page (PDF).")
+        Path, typer.Option("--artwork", help="The customer's drawing (DXF, SVG) or page (PDF).")
     ],
     table: Annotated[str, typer.Option(help="Table of the shop's book.")] = "pier-2616",
     material: Annotated[str, typer.Option(help="Material of the shop's book.")] = "pvc-foam-3",

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+import zlib
 from collections.abc import Sequence
 from dataclasses import asdict
 from math import isfinite
@@ -16,9 +18,10 @@ from kerfwright.formats.unit_question import check_units_word
 from kerfwright.model.drawing import Drawing
 
 _HEAD_BYTES: Final = 4096
-_READ: Final = "DXF drawings and PDF pages are read"
+_READ: Final = "DXF and SVG drawings and PDF pages are read"
 _DXF: Final = "kerfwright.formats.dxf.reader:read"
 _PDF: Final = "kerfwright.formats.pdf.reader:read_pages"
+_SVG: Final = "kerfwright.formats.svg.reader:read"
 # First bytes of files that people send instead, and what they are called.
 _OTHERS: Final = (
     (b"AC10", "a drawing in the closed DWG format"),
@@ -31,12 +34,17 @@ _OTHERS: Final = (
     (b"%!PS", "a PostScript file"),
 )
 _SUFFIXES: Final = {
-    ".svg": "an SVG drawing",
     ".ai": "an illustration file",
     ".eps": "a PostScript file",
 }
 _PDF_MARK: Final = b"%PDF-"  # in the first 1024 bytes (ISO 32000-1 annex H, from memory)
 _PDF_HEAD_BYTES: Final = 1024
+_GZIP: Final = b"\x1f\x8b"
+_GZIP_WINDOW: Final = 31
+_BOMS: Final = ((b"\xef\xbb\xbf", "utf-8"), (b"\xff\xfe", "utf-16-le"), (b"\xfe\xff", "utf-16-be"))
+_SVG_TAG: Final = re.compile(r"<(?:[\w.-]+:)?svg[\s>/]")
+_ELEMENT: Final = re.compile(r"<[A-Za-z_]")
+_PROLOG: Final = ("<?xml", "<!--", "<!DOCTYPE svg")
 _BINARY_DXF: Final = b"AutoCAD Binary DXF\r\n\x1a\x00"
 
 
@@ -56,13 +64,14 @@ def read_artwork(
     path : str or Path
         The file; its content decides how it is read.
     page : int, default 1
-        Page, counted from one; a DXF drawing has one.
+        Page, counted from one; a DXF or SVG drawing has one.
     scale : float, optional
         Factor by which the drawing is enlarged, for artwork at 1:10 and the like.
     units : str, optional
         Unit of the drawing, a word of `DRAWING_UNITS_MM`; None takes the file's if it leaves no
-        doubt, and otherwise asks by a finding that blocks. A PDF page knows its size, so that only
-        ``mm`` may be said of it.
+        doubt, and otherwise asks by a finding that blocks. Of an SVG drawing it is the unit of the
+        viewBox; None takes the size the file gives, 1/96 inch to a px or where it gives none. A
+        PDF page knows its size, so that only ``mm`` may be said of it.
     tolerance_mm : float, default 0.001
         Greatest distance between a curve that is no arc and the arcs that replace it [mm].
     limits : ReadLimits, optional
@@ -72,7 +81,9 @@ def read_artwork(
     -------
     Drawing
         Contours in the artwork frame, in the order of the file. Of a PDF page every painted path
-        is one, with layer, step, separation and the page as printed art.
+        is one, with layer, step, separation and the page as printed art. Of an SVG drawing every
+        shape that shows is one, as high above the lower edge of the page as it is drawn; fill and
+        stroke of a shape are one line.
 
     Raises
     ------
@@ -137,10 +148,13 @@ def read_artwork_pages(
         answer, arrays = run_reader(_PDF, request, file=file.name, limits=limits)
         headers = answer["pages"]
     else:
-        _refuse_other_kinds(file, head)
+        is_drawn = is_svg(head)
+        if not is_drawn:
+            _refuse_other_kinds(file, head)
         for page in pages:
-            _check_only_page(file, page)
-        answer, arrays = run_reader(_DXF, request, file=file.name, limits=limits)
+            _check_only_page(file, page, "an SVG" if is_drawn else "a DXF")
+        reader = _SVG if is_drawn else _DXF
+        answer, arrays = run_reader(reader, request, file=file.name, limits=limits)
         headers = [answer] * len(pages)
         arrays = {f"{k}/{n}": a for k in range(len(pages)) for n, a in arrays.items()}
     return tuple(
@@ -166,15 +180,42 @@ def _check_numbers(scale: float | None, units: str | None, tolerance_mm: float) 
         raise UsageError(msg)
 
 
-def _check_only_page(file: Path, page: object) -> None:
+def _check_only_page(file: Path, page: object, kind: str) -> None:
     if page != 1:
-        msg = f"{file.name}: page {page} was asked for, a DXF drawing has one page"
+        msg = f"{file.name}: page {page} was asked for, {kind} drawing has one page"
         raise UsageError(msg)
 
 
 def is_pdf(head: bytes) -> bool:
     """Return whether a file that begins so is a PDF file."""
     return _PDF_MARK in head[:_PDF_HEAD_BYTES]
+
+
+def is_svg(head: bytes) -> bool:
+    """Return whether a file that begins so is an SVG drawing, packed by gzip or not.
+
+    A file that begins as XML and has not said after some pages of remarks what it holds is taken
+    for one; the reader then looks at its first element.
+    """
+    if head.startswith(_GZIP):
+        try:
+            head = zlib.decompressobj(wbits=_GZIP_WINDOW).decompress(head, _HEAD_BYTES)
+        except zlib.error:
+            return False
+    text = _text_of(head).lstrip()
+    if not text.startswith("<"):
+        return False
+    return bool(_SVG_TAG.search(text)) or (
+        text.startswith(_PROLOG) and len(head) >= _HEAD_BYTES and not _ELEMENT.search(text)
+    )
+
+
+def _text_of(head: bytes) -> str:
+    """Return the text a file begins with, as far as it matters for telling its kind."""
+    for mark, encoding in _BOMS:
+        if head.startswith(mark):
+            return head[len(mark) :].decode(encoding, errors="replace")
+    return head.decode("latin-1")
 
 
 def _check_page_options(file: Path, page: object, units: str | None) -> None:
@@ -223,12 +264,10 @@ def _refuse_other_kinds(file: Path, head: bytes) -> None:
         return
     suffix = file.suffix.lower()
     kind = next((what for mark, what in _OTHERS if head.startswith(mark)), "")
-    if not kind and (b"<svg" in head or suffix == ".svg"):
-        kind = _SUFFIXES[".svg"]
     if not kind and suffix != ".dxf":
         kind = _SUFFIXES.get(suffix, f"a file of an unknown kind ({suffix or 'no suffix'})")
     if kind:
-        msg = f"{file.name}: this is {kind}; {_READ}: export the lines as DXF or PDF"
+        msg = f"{file.name}: this is {kind}; {_READ}: export the lines as DXF, SVG or PDF"
         raise UnreadableError(msg)
 
 

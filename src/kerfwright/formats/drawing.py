@@ -28,7 +28,8 @@ def drawing_of(
     ----------
     header : mapping
         Units, sources, layers, colours, notes; of a page also separations, steps, the printed
-        art, and the code to use when it has no line.
+        art, and the code to use when it has no line; of an SVG drawing also the millimetres in the
+        unit it was read in, and the codes that ask and tell about units.
     arrays : dict of str to ndarray
         Vertices, bulges, starts, closed, width_mm.
     file : str
@@ -39,7 +40,8 @@ def drawing_of(
     """
     paths = _paths_of(arrays, file)
     unit = str(header["unit"])
-    candidates = _candidates(paths, unit, header["unit_evidence"])
+    unit_mm = header.get("unit_mm") or DRAWING_UNITS_MM[unit]
+    candidates = _candidates(paths, unit_mm, header["unit_evidence"])
     page = header.get("page")
     findings = [_finding(note, file, page) for note in header["notes"]]
     if not len(paths):
@@ -83,7 +85,7 @@ def _art_of(art: Mapping[str, Any] | None) -> ArtRef | None:
 
 
 def _candidates(
-    paths: PathSet, unit: str, evidence: Mapping[str, str]
+    paths: PathSet, unit_mm: float, evidence: Mapping[str, str]
 ) -> tuple[UnitCandidate, ...]:
     """Return every unit in which the drawing can be read, those with evidence first."""
     if not len(paths):
@@ -92,7 +94,7 @@ def _candidates(
     reach = max(map(abs, (x0, y0, x1, y1)))
     found = []
     for word, mm in DRAWING_UNITS_MM.items():
-        factor = mm / DRAWING_UNITS_MM[unit]
+        factor = mm / unit_mm
         if reach * factor <= _MOST_MM:
             width, height = (x1 - x0) * factor, (y1 - y0) * factor
             said = evidence.get(word, "")
@@ -110,16 +112,17 @@ def _likelihood(candidate: UnitCandidate) -> tuple[bool, bool, int]:
 def _unit_findings(
     header: Mapping[str, Any], candidates: tuple[UnitCandidate, ...], file: str
 ) -> list[Finding]:
+    asks, tells = header.get("unit_codes", ("DXF-101", "DXF-102"))
     if header["unit_contradicted"]:
         params = {"said": header["unit_contradicted"], "taken": header["unit"]}
-        return [_make("DXF-102", file, params=params)]
+        return [_make(tells, file, params=params)]
     if header["unit_is_certain"] or not candidates:
         return []
     sizes = ", ".join(
         f"{_rounded(c.width_mm)} x {_rounded(c.height_mm)} mm if in {c.unit}" for c in candidates
     )
     params = {"doubt": header["unit_doubt"], "sizes": sizes, "taken": header["unit"]}
-    return [_make("DXF-101", file, params=params)]
+    return [_make(asks, file, params=params)]
 
 
 def _rounded(mm: float) -> str:
