@@ -119,6 +119,7 @@ def test_the_files_are_there_and_agree(rehearsed):
     assert summary["sheet"]["serial"] == 1
     assert [p["cut"] for p in summary["parts"]] == [True, True]
     assert summary["look"]["matched"] == 6
+    assert "LOK-101" not in codes(done.run), "the picture of the label needs no mark"
     assert (folder / "out/program.nc").read_text(encoding="ascii").splitlines()[0].count("sheet 1")
 
 

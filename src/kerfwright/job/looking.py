@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Protocol
 
 import numpy as np
@@ -66,9 +67,11 @@ def look_at(
     for n, photo in enumerate(photos):
         progress("look", n, len(photos))
         image = registration.decode_photo(store.get_blob(photo.image_sha), name=f"picture {n + 1}")
+        labels = registration.read_labels(image)
         found = _found(image, photo, marks)
-        founds.append(found)
-        texts |= set(registration.read_labels(image))
+        # A picture taken of the label need not show a mark.
+        founds.append(replace(found, findings=()) if labels and not len(found.xy) else found)
+        texts |= set(labels)
     seen = registration.merge_found(photos, founds, repeat_sd_mm=repeat_sd_mm(context))
     match = _match(seen, marks, context)
     findings += [*_refused(founds), *seen.findings, *match.findings]
