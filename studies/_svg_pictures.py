@@ -18,7 +18,7 @@ import resvg_py
 from PIL import Image
 
 from kerfwright.formats.limits import ReadLimits
-from kerfwright.formats.pdf.notes import Notes
+from kerfwright.formats.notes import Notes
 from kerfwright.formats.pdf.store import CLOSE, CURVE, LINE, MOVE
 from kerfwright.formats.svg.fitting import fit_outlines
 from kerfwright.formats.svg.reader import lines_of, note_clipped

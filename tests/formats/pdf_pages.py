@@ -10,8 +10,8 @@ from pikepdf import Array, Dictionary, Name
 
 from kerfwright.formats.drawing import drawing_of
 from kerfwright.formats.limits import ReadLimits
+from kerfwright.formats.notes import Notes
 from kerfwright.formats.pdf import reader
-from kerfwright.formats.pdf.notes import Notes
 
 UNIT_MM = 25.4 / 72.0  # one unit of user space, ISO 32000-1, 8.3.2.3: 1/72 inch
 

@@ -7,7 +7,7 @@ import pytest
 from formats.print_pages import LINES, layer_of, order_of, sheet_of
 from kerfwright import formats
 from kerfwright.formats.limits import ReadLimits
-from kerfwright.formats.pdf.notes import Notes
+from kerfwright.formats.notes import Notes
 from kerfwright.formats.pdf.reader import read_lines
 from kerfwright.formats.print.lines import path_operators
 from kerfwright.geometry.distance import hausdorff

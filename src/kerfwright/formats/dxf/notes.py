@@ -10,7 +10,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Final
 
-_MOST_NAMES: Final = 8
+from kerfwright.formats.notes import listed
+
 CODE_OF_THEME: Final = {
     "text": "DXF-110",
     "note": "DXF-111",
@@ -82,10 +83,3 @@ class Notes:
     def _counted(self, code: str, count: int) -> None:
         if count:
             self.add(code, params={"count": count})
-
-
-def listed(names: Counter[str]) -> str:
-    """Return the commonest names with their counts, as text."""
-    shown = ", ".join(f"{name} ({n})" for name, n in names.most_common(_MOST_NAMES))
-    more = len(names) - _MOST_NAMES
-    return f"{shown} and {more} more" if more > 0 else shown

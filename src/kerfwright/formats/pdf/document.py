@@ -11,7 +11,7 @@ import pikepdf
 
 from kerfwright.errors import OutOfResourcesError, UnreadableError
 from kerfwright.formats.limits import ReadLimits
-from kerfwright.formats.pdf.notes import Notes
+from kerfwright.formats.notes import Notes
 from kerfwright.formats.pdf.values import is_dictionary, is_stream, items_of
 from kerfwright.formats.text import printable
 

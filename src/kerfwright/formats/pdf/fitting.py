@@ -9,7 +9,7 @@ import numpy as np
 
 from kerfwright.errors import GeometryError, OutOfResourcesError
 from kerfwright.formats.dxf.pile import Flat, Pile
-from kerfwright.formats.pdf.notes import Notes
+from kerfwright.formats.notes import Notes
 from kerfwright.formats.pdf.outlines import F64, Outlines
 
 if TYPE_CHECKING:

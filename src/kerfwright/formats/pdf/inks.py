@@ -11,8 +11,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Any, Final
 
+from kerfwright.formats.notes import Notes
 from kerfwright.formats.pdf.lexer import Name
-from kerfwright.formats.pdf.notes import Notes
 from kerfwright.formats.pdf.values import (
     entry,
     identity,

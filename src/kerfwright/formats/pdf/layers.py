@@ -11,7 +11,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 from typing import Any, Final
 
-from kerfwright.formats.pdf.notes import Notes
+from kerfwright.formats.notes import Notes
 from kerfwright.formats.pdf.steps import step_of
 from kerfwright.formats.pdf.values import (
     entry,

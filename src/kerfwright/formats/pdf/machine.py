@@ -14,11 +14,11 @@ from typing import Any, Final
 
 from kerfwright.errors import KerfwrightError, OutOfResourcesError, UnreadableError
 from kerfwright.formats.limits import ReadLimits
+from kerfwright.formats.notes import Notes
 from kerfwright.formats.pdf.document import Streams
 from kerfwright.formats.pdf.inks import Spaces
 from kerfwright.formats.pdf.layers import NO_LAYER, Layer, Layers
 from kerfwright.formats.pdf.lexer import INLINE_IMAGE, Name, operators
-from kerfwright.formats.pdf.notes import Notes
 from kerfwright.formats.pdf.page import PageFrame
 from kerfwright.formats.pdf.path_building import BUILDERS, BadOperandsError, PathBuilder
 from kerfwright.formats.pdf.state import COLOUR_WORDS, Frame, State

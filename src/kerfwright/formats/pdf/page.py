@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from kerfwright.errors import UnreadableError
-from kerfwright.formats.pdf.notes import Notes
+from kerfwright.formats.notes import Notes
 from kerfwright.formats.pdf.values import Matrix, entry, inherited, number, numbers
 from kerfwright.units import MM_PER_INCH
 

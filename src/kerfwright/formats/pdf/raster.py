@@ -22,9 +22,9 @@ from numpy.typing import NDArray
 
 from kerfwright.errors import OutOfResourcesError, UnreadableError
 from kerfwright.formats.limits import ReadLimits
+from kerfwright.formats.notes import Notes
 from kerfwright.formats.pdf.document import OpenPage, Streams, open_page
 from kerfwright.formats.pdf.layers import Layers
-from kerfwright.formats.pdf.notes import Notes
 from kerfwright.formats.pdf.page import PageFrame, frame_of
 from kerfwright.formats.pdf.reader import run_content
 from kerfwright.formats.pdf.store import Store

@@ -11,15 +11,14 @@ from typing import Any, Final
 import numpy as np
 
 from kerfwright.errors import UnreadableError
-from kerfwright.formats.dxf.notes import listed
 from kerfwright.formats.dxf.pile import Flat
 from kerfwright.formats.limits import ReadLimits
+from kerfwright.formats.notes import Notes, listed
 from kerfwright.formats.pdf.clips import ClipChecker
 from kerfwright.formats.pdf.document import OpenPage, Streams, open_page
 from kerfwright.formats.pdf.fitting import fit_outlines
 from kerfwright.formats.pdf.layers import Layers
 from kerfwright.formats.pdf.machine import Machine
-from kerfwright.formats.pdf.notes import Notes
 from kerfwright.formats.pdf.outlines import Outlines, outlines_of
 from kerfwright.formats.pdf.page import PageFrame, frame_of
 from kerfwright.formats.pdf.store import Shape, Store

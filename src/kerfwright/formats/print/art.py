@@ -10,7 +10,7 @@ import pikepdf
 from pikepdf import Array, Dictionary, Name
 
 from kerfwright.errors import UnreadableError
-from kerfwright.formats.pdf.notes import Notes
+from kerfwright.formats.notes import Notes
 from kerfwright.formats.pdf.page import PageFrame, frame_of
 from kerfwright.formats.pdf.values import inherited
 from kerfwright.formats.print.content import ContentFilter, Pen, Surroundings, entries_of

@@ -9,7 +9,7 @@ import numpy as np
 
 from kerfwright.errors import GeometryError, OutOfResourcesError
 from kerfwright.formats.dxf.pile import Flat, Pile
-from kerfwright.formats.pdf.notes import Notes
+from kerfwright.formats.notes import Notes
 from kerfwright.formats.svg.exact import at, cubics, exact_of, pile_exact
 from kerfwright.formats.svg.outlines import Outlines
 from kerfwright.formats.svg.pile import ARC, CURVE

@@ -6,7 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Final
 
-from kerfwright.formats.pdf.notes import Notes
+from kerfwright.formats.notes import Notes
 from kerfwright.formats.svg.cascade import Cascade, Declared, Value
 from kerfwright.formats.svg.lengths import Viewport, is_read_everywhere, length_of
 from kerfwright.formats.svg.matrices import Matrix

@@ -11,7 +11,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Final
 
-from kerfwright.formats.pdf.notes import Notes
+from kerfwright.formats.notes import Notes
 from kerfwright.formats.svg.cascade import Declared
 from kerfwright.formats.svg.lengths import (
     MM_PER_PX,

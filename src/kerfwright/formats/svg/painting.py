@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from math import sqrt
 from typing import Final
 
-from kerfwright.formats.pdf.notes import Notes
+from kerfwright.formats.notes import Notes
 from kerfwright.formats.svg.looking import word
 from kerfwright.formats.svg.matrices import determinant
 from kerfwright.formats.svg.names import Naming

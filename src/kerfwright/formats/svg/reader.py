@@ -12,8 +12,8 @@ import numpy as np
 from kerfwright.errors import UnreadableError
 from kerfwright.formats.dxf.pile import Flat
 from kerfwright.formats.limits import ReadLimits
+from kerfwright.formats.notes import Notes
 from kerfwright.formats.pdf.clips import ClipChecker
-from kerfwright.formats.pdf.notes import Notes
 from kerfwright.formats.pdf.store import Store
 from kerfwright.formats.source import source_line
 from kerfwright.formats.svg.cascade import Cascade

@@ -9,7 +9,7 @@ from contextlib import suppress
 from dataclasses import dataclass
 from typing import Final
 
-from kerfwright.formats.pdf.notes import Notes
+from kerfwright.formats.notes import Notes
 from kerfwright.formats.svg.cascade import Cascade
 from kerfwright.formats.svg.paints import Paint, PaintError, colour_of
 from kerfwright.formats.svg.style import Style, alpha_of

@@ -14,7 +14,7 @@ import cssselect2  # type: ignore[import-untyped]
 import tinycss2  # type: ignore[import-untyped]
 
 from kerfwright.errors import UnreadableError
-from kerfwright.formats.pdf.notes import Notes
+from kerfwright.formats.notes import Notes
 from kerfwright.formats.svg.tree import SVG, Element, local_name
 from kerfwright.formats.text import printable
 

@@ -17,7 +17,7 @@ from lxml import etree  # type: ignore[import-untyped]
 
 from kerfwright.errors import OutOfResourcesError, UnreadableError
 from kerfwright.formats.limits import ReadLimits
-from kerfwright.formats.pdf.notes import Notes
+from kerfwright.formats.notes import Notes
 from kerfwright.formats.text import name_of, printable
 
 SVG: Final = "http://www.w3.org/2000/svg"

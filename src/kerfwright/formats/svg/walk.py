@@ -13,7 +13,7 @@ from typing import Final
 
 from kerfwright.errors import OutOfResourcesError, UnreadableError
 from kerfwright.formats.limits import ReadLimits
-from kerfwright.formats.pdf.notes import Notes
+from kerfwright.formats.notes import Notes
 from kerfwright.formats.pdf.store import NO_CLIP, Store
 from kerfwright.formats.svg.cascade import OWN, Cascade, Declared, Value
 from kerfwright.formats.svg.clip_paths import ClipPaths

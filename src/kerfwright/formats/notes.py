@@ -1,12 +1,13 @@
-"""What reading a page has to say, gathered by code, so that a thousand texts are one finding."""
+"""What reading has to say, gathered by code, so that a thousand texts are one finding."""
 
 from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import Final
 
-from kerfwright.formats.dxf.notes import listed
+_MOST_NAMES: Final = 8
 
 
 @dataclass(slots=True)
@@ -49,3 +50,10 @@ class Notes:
                 self.add(code, params={"count": total, "names": listed(names)})
         self.counts = {}
         return sorted(self.ready, key=lambda note: str(note["code"]))
+
+
+def listed(names: Counter[str]) -> str:
+    """Return the commonest names with their counts, as text."""
+    shown = ", ".join(f"{name} ({n})" for name, n in names.most_common(_MOST_NAMES))
+    more = len(names) - _MOST_NAMES
+    return f"{shown} and {more} more" if more > 0 else shown
