@@ -7,7 +7,7 @@ import numpy as np
 from kerfwright.sequence import order
 from studies._sequence_jobs import broken_rules, every_cut, make_table, random_job
 
-DEFAULT_SIZE = 2000
+DEFAULT_SIZE = 10000
 SMALL_SIZE = 40
 
 

@@ -24,7 +24,7 @@ import numpy as np
 from kerfwright import catalog
 from kerfwright.errors import KerfwrightError
 from kerfwright.geometry.paths import make_path
-from kerfwright.job.store import FolderStore
+from kerfwright.job.store import FolderStore, Store
 from kerfwright.model.job import Job, JobChoices, JobInput
 from kerfwright.model.material import Material
 from kerfwright.model.sheet import Sheet
@@ -68,24 +68,29 @@ def write_forever(folder: str) -> None:
     """Write round after round and say so on standard output, until killed."""
     store = FolderStore(Path(folder))
     for number in count(1):
-        store.save_job(job_of(number))
-        store.put_blob(blob_of(number))
-        store.save_entry("board", entry_of(number))
-        os.write(1, f"{number}\n".encode())
+        write_round(store, number)
 
 
-def kill_a_writer(folder: Path, delay_s: float) -> int:
+def write_round(store: Store, number: int) -> None:
+    """Write a job, a blob and an entry, then say that it is done."""
+    store.save_job(job_of(number))
+    store.put_blob(blob_of(number))
+    store.save_entry("board", entry_of(number))
+    os.write(1, f"{number}\n".encode())
+
+
+def kill_a_writer(folder: Path, delay_s: float, *, writer: str = WRITER) -> int:
     """Start a writer, kill it so long after its first round; return the last round it said."""
-    writer = subprocess.Popen(
-        [sys.executable, "-c", WRITER.format(folder=str(folder))],
+    process = subprocess.Popen(
+        [sys.executable, "-c", writer.format(folder=str(folder))],
         cwd=Path(__file__).parents[1],
         stdout=subprocess.PIPE,
     )
-    with writer:
-        first = writer.stdout.readline()
+    with process:
+        first = process.stdout.readline()
         time.sleep(delay_s)
-        writer.kill()
-        rest = writer.stdout.read()
+        process.kill()
+        rest = process.stdout.read()
     said = (first + rest).decode().splitlines()
     return int(said[-1]) if said else 0
 
@@ -95,7 +100,7 @@ def judge(folder: Path, said: int) -> list[str]:
     if said < 1:
         return ["the writer did not write at all"]
     store, wrong = FolderStore(folder), []
-    for what, load in (("job", _job_round), ("entry", _entry_round)):
+    for what, load in (("job", job_round), ("entry", entry_round)):
         try:
             found = load(store)
         except KerfwrightError as error:
@@ -103,32 +108,40 @@ def judge(folder: Path, said: int) -> list[str]:
             continue
         if found not in {said, said + 1}:
             wrong.append(f"{what} is of round {found}, the writer said {said}")
-    return wrong + _wrong_blobs(store, said) + _wrong_next(store)
+    return wrong + _wrong_blobs(store, said) + wrong_next(store)
 
 
-def _job_round(store: FolderStore) -> int:
+def job_round(store: Store) -> int:
+    """Return the round that wrote the job; -1 if it is a mixture."""
     job = store.load_job("order")
     return job.version if job.held == job_of(job.version).held else -1
 
 
-def _entry_round(store: FolderStore) -> int:
+def entry_round(store: Store) -> int:
+    """Return the round that wrote the entry; -1 if it is a mixture."""
     entry = store.load_entry(Material, "board")
     number = int(entry.name.split()[0])
     return number if entry.digest == entry_of(number).digest else -1
 
 
 def _wrong_blobs(store: FolderStore, said: int) -> list[str]:
-    missing = [n for n in range(1, said + 1) if not store.has_blob(_sha(n))]
     shown = [p for p in store.root.glob("blobs/*/*") if not p.name.startswith(".")]
     torn = [p.name[:8] for p in shown if sha256(p.read_bytes()).hexdigest() != p.name]
-    return [f"blob of round {n} is missing" for n in missing] + [f"blob {t} is torn" for t in torn]
+    return missing_blobs(store, said) + [f"blob {t} is torn" for t in torn]
 
 
-def _sha(number: int) -> str:
+def missing_blobs(store: Store, said: int) -> list[str]:
+    """Return which blobs the writer said it had stored and are not there."""
+    missing = [n for n in range(1, said + 1) if not store.has_blob(hash_of(n))]
+    return [f"blob of round {n} is missing" for n in missing]
+
+
+def hash_of(number: int) -> str:
+    """Return the name of a round's blob."""
     return sha256(blob_of(number)).hexdigest()
 
 
-def _wrong_next(store: FolderStore) -> list[str]:
+def wrong_next(store: Store) -> list[str]:
     """Return why nobody could go on writing; a lock must not outlive its holder."""
     try:
         job = store.load_job("order")

@@ -15,8 +15,10 @@ import pytest
 
 from kerfwright import catalog
 from kerfwright.geometry.record import digest_of
+from kerfwright.mechanics import chip_load_mm, feed_mm_s
 from kerfwright.model.material import Range
 from kerfwright.model.operation import HeadKind, Process
+from kerfwright.program import load_dialect
 
 LOADERS = {
     "tables": catalog.load_tables,
@@ -59,13 +61,37 @@ def ranges_of(value: Any) -> Iterator[Range]:
 RANGES = [(b, k, r) for b, k in ENTRIES for r in ranges_of(BOOKS[b][k])]
 
 
-def test_the_books_hold_what_the_first_half_needs():
-    assert len(BOOKS["tables"]) == 1
-    assert len(BOOKS["tools"]) >= 4
-    assert len(BOOKS["materials"]) >= 4
+def test_the_books_hold_two_tables_and_a_dozen_of_tools_and_materials():
+    assert len(BOOKS["tables"]) == 2
+    assert len(BOOKS["tools"]) >= 12
+    assert {tool.kind for tool in BOOKS["tools"].values()} == {"blade", "cutter", "wheel", "pen"}
+    assert len(BOOKS["materials"]) >= 12
     assert set(BOOKS["rules"]) == set(BOOKS["materials"])
-    heads = {h.kind for t in BOOKS["tables"].values() for h in t.heads}
-    assert heads == set(HeadKind)
+    assert {h.kind for h in BOOKS["tables"]["quay-3217"].heads} == set(HeadKind)
+    assert {c.process for c in BOOKS["cards"].values()} == set(Process)
+
+
+@pytest.mark.parametrize("key", BOOKS["tables"])
+def test_the_control_of_a_table_has_a_word_for_everything_its_heads_do(key):
+    table = BOOKS["tables"][key]
+    words = load_dialect(table.control).words
+    kinds = {head.kind for head in table.heads}
+    assert "tool" in words
+    assert ("spindle_on" in words) >= (HeadKind.ROUTER_SPINDLE in kinds)
+    assert ("oscillation_on" in words) >= (HeadKind.OSCILLATING_KNIFE in kinds)
+
+
+def test_the_second_table_has_a_changer_many_zones_two_surfaces_and_room():
+    table = BOOKS["tables"]["quay-3217"]
+    assert sum(s.head_id == "spindle" for s in table.stations) >= 4
+    assert len(table.zones) >= 6
+    assert table.pump.kind == "displacement"
+    assert (table.bed_surface, set(table.other_surfaces)) == ("spoilboard", {"mat"})
+    x0, y0, x1, y1 = table.bed
+    for width, height in ((2440.0, 1220.0), (3050.0, 1600.0)):
+        assert table.load_pose.x_mm + width <= x1 - x0
+        assert table.load_pose.y_mm + height <= y1 - y0
+    assert (table.axes.acceleration > BOOKS["tables"]["pier-2616"].axes.acceleration).all()
 
 
 @pytest.mark.parametrize(("book", "key"), ENTRIES)
@@ -98,7 +124,9 @@ def test_every_range_has_source_date_and_unit(book, key, figure):
 
 def test_there_are_ranges_in_every_book_that_should_hold_some():
     assert {book for book, _, _ in RANGES} == {"tables", "materials", "cards"}
-    assert len(RANGES) > 60
+    assert len(RANGES) > 200
+    said = {figure.source for _, _, figure in RANGES}
+    assert len(said - {"common practice, no source"}) >= 8, "figures with a source of their own"
 
 
 @pytest.mark.parametrize("key", BOOKS["cards"])
@@ -111,28 +139,86 @@ def test_cards_name_a_tool_and_material_that_exist_and_fit(key):
     low, high = material.thickness_mm.low, material.thickness_mm.high
     assert card.thickness_mm.low <= low
     assert high <= card.thickness_mm.high
-    stations = [t.station_for(card.head_kind, card.tool_id) for t in BOOKS["tables"].values()]
-    assert stations, "some table can run the card"
+    assert tables_for([card]), "some table can run the card"
+
+
+def tables_for(wanted):
+    """Tables that hold head and tool of all of these cards or operations."""
+    pairs = {(w.head_kind, w.tool_id) for w in wanted}
+    return [
+        table
+        for table in BOOKS["tables"].values()
+        if pairs <= {(table.head(s.head_id).kind, s.tool_id) for s in table.stations}
+    ]
+
+
+FEEDS = {"feed_mm_s", "feed_fine_mm_s", "feed_fast_mm_s", "plunge_mm_s", "lift_mm"}
+BLADE = {"lift_angle_rad", "side_offset_mm"}
+NEEDED = {
+    HeadKind.TANGENTIAL_KNIFE: FEEDS | BLADE,
+    HeadKind.OSCILLATING_KNIFE: FEEDS | BLADE | {"stroke_hz"},
+    HeadKind.CREASING_WHEEL: FEEDS | {"lift_angle_rad", "lead_in_mm", "lead_out_mm", "depth_share"},
+    HeadKind.PEN: FEEDS,
+    HeadKind.ROUTER_SPINDLE: FEEDS | {"spindle_hz", "chip_load_mm", "max_step_mm"},
+}
 
 
 @pytest.mark.parametrize("key", BOOKS["cards"])
 def test_cards_hold_every_value_their_process_needs(key):
     card = BOOKS["cards"][key]
-    needed = {"feed_mm_s", "feed_fine_mm_s", "feed_fast_mm_s", "plunge_mm_s"}
-    needed |= {"lift_angle_rad", "lift_mm", "side_offset_mm"}
-    needed |= {"mat_mm"} if card.process is Process.CUTTING else set()
-    needed |= {"stroke_hz"} if card.head_kind is HeadKind.OSCILLATING_KNIFE else set()
-    assert set(card.values) == needed
+    through = {"mat_mm"} if card.process is Process.CUTTING else set()
+    assert set(card.values) == NEEDED[card.head_kind] | through
     feeds = [card.value(f"feed{quality}_mm_s") for quality in ("_fine", "", "_fast")]
     assert all(a < b for a, b in pairwise(feeds)), "finer is slower"
     for setting in card.values.values():
         assert setting.range.low <= setting.value <= setting.range.high
 
 
+ROUTED = [k for k, c in BOOKS["cards"].items() if c.head_kind is HeadKind.ROUTER_SPINDLE]
+
+
+@pytest.mark.parametrize("key", ROUTED)
+def test_router_feeds_are_what_the_chip_load_makes_of_them(key):
+    card = BOOKS["cards"][key]
+    cutter, chip, hz = (
+        BOOKS["tools"][card.tool_id],
+        card.values["chip_load_mm"],
+        card.values["spindle_hz"].value,
+    )
+    feed = feed_mm_s(chip.value, flutes=cutter.flutes, spindle_hz=hz)
+    assert card.value("feed_mm_s") == pytest.approx(feed, rel=0.01)
+    for quality in ("_fine", "", "_fast"):
+        per_tooth = chip_load_mm(
+            card.value(f"feed{quality}_mm_s"), flutes=cutter.flutes, spindle_hz=hz
+        )
+        assert chip.range.low <= per_tooth <= chip.range.high
+    assert card.value("max_step_mm") <= cutter.length_mm
+    assert card.value("max_step_mm") <= 2.0 * cutter.radius_mm, "charts hold to one diameter"
+
+
+# Ranges for cutters of 1/4 inch [inch per tooth]: a supplier's chart, and another page of a
+# supplier where it names the material.
+CHIP_LOADS = {
+    "plywood-12-route": [(0.006, 0.009), (0.010, 0.018)],
+    "mdf-12-route": [(0.012, 0.015), (0.015, 0.025)],
+    "acrylic-5-route": [(0.005, 0.008)],  # hard plastic
+    "pvc-foam-10-route": [(0.006, 0.009)],  # soft plastic
+}
+
+
+@pytest.mark.reference("supplier's chip-load chart and another supplier's page, 1/4 inch")
+@pytest.mark.parametrize("key", CHIP_LOADS)
+def test_chip_loads_span_what_suppliers_say(key):
+    within = BOOKS["cards"][key].values["chip_load_mm"].range
+    low, high = zip(*CHIP_LOADS[key], strict=True)
+    assert within.low == pytest.approx(min(low) * 25.4, abs=1e-3)
+    assert within.high == pytest.approx(max(high) * 25.4, abs=1e-3)
+
+
 @pytest.mark.parametrize("key", BOOKS["cards"])
 def test_feeds_of_cards_are_within_what_the_table_can_do(key):
     card = BOOKS["cards"][key]
-    for table in BOOKS["tables"].values():
+    for table in tables_for([card]):
         assert card.value("feed_fast_mm_s") <= table.axes.speed[:2].min()
         assert card.value("plunge_mm_s") <= table.axes.speed[2]
 
@@ -148,21 +234,49 @@ def test_house_rules_name_cards_and_tools_that_agree(key):
         assert card.process is operation.process
         assert (card.head_kind, card.tool_id) == (operation.head_kind, operation.tool_id)
         for thickness_mm in (material.thickness_mm.low, material.thickness_mm.high):
-            check_depth(operation, thickness_mm, tool)
-        for table in BOOKS["tables"].values():
-            assert table.station_for(operation.head_kind, operation.tool_id)
+            check_depth(operation, thickness_mm, tool, card)
+    assert tables_for(rules.operations), "one table can do all of it"
     used = {rule.operation for rule in rules.rules} - {""}
     assert used == {operation.id for operation in rules.operations}, "no operation without a rule"
 
 
-def check_depth(operation, thickness_mm, tool):
+def check_depth(operation, thickness_mm, tool, card):
     tip = operation.tip_z_mm(thickness_mm)
-    mats = [table.bed_surface_mm for table in BOOKS["tables"].values()]
-    if operation.process is Process.CUTTING:
-        assert -min(mats) <= tip <= 0.0
+    deep = thickness_mm - tip
+    if operation.goes_through:
+        surfaces = [
+            thick
+            for table in tables_for([operation])
+            for thick in (table.bed_surface_mm, *table.other_surfaces.values())
+        ]
+        assert -min(surfaces) <= tip <= 0.0
     else:
         assert 0.0 < tip < thickness_mm
-    assert thickness_mm - tip <= tool.free_length_mm
+    assert deep <= tool.free_length_mm
+    if tool.kind == "cutter":
+        assert deep <= tool.length_mm
+        assert deep / operation.passes <= card.value("max_step_mm")
+    if tool.kind == "wheel":
+        share = card.values["depth_share"].range
+        assert share.low <= deep / thickness_mm <= share.high
+
+
+def test_corrugated_slots_keep_their_size_and_outlines_follow_the_print():
+    for key in ("corrugated-3", "corrugated-7"):
+        operations = {o.id: o for o in BOOKS["rules"][key].operations}
+        assert {o.fidelity for o in operations.values() if o.id in {"slot", "crease"}} == {"size"}
+        assert operations["outline"].fidelity == "print"
+        assert operations["crease"].process is Process.CREASING
+
+
+def test_plywood_is_routed_with_tabs_outside_and_without_inside():
+    operations = {o.id: o for o in BOOKS["rules"]["plywood-12"].operations}
+    outline, hole = operations["outline"], operations["hole"]
+    assert (outline.side, hole.side) == ("outside", "inside")
+    assert outline.routing.tabs.count_for(1500.0) == 5
+    assert hole.routing.tabs is None
+    raw = RAW["rules"]["plywood-12"]["operations"]["outline"]["routing"]
+    assert degrees(outline.routing.entry_rad) == pytest.approx(raw["entry_deg"])
 
 
 def test_a_kiss_cut_goes_through_the_film_and_not_through_the_liner():

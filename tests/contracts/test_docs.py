@@ -24,6 +24,8 @@ UNIT_OF_ENDING = {
     "_mm_s": "mm/s",
     "_mm_min": "mm/min",
     "_rad_s": "rad/s",
+    "_n_mm2": "N/mm2",
+    "_n_mm": "N/mm",
     "_mm2": "mm2",
     "_mm": "mm",
     "_rad": "rad",

@@ -62,6 +62,8 @@ PLANTED = [
     ("camera-only", {"formats/planted.py": "import cv2"}),
     ("pdf-only", {"report/planted.py": "import pikepdf"}),
     ("report-only", {"job/planted.py": "import reportlab"}),
+    ("database-only", {"job/planted.py": "import sqlalchemy"}),
+    ("database-only", {"catalog/planted.py": "import alembic"}),
     ("not-yet", {"job/planted.py": "import fastapi"}),
     (
         "acyclic",

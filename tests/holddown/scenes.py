@@ -107,7 +107,7 @@ class Scene:
             "material": PVC,
             "table_from_sheet": self.map,
             "thickness_mm": THICKNESS_MM,
-            "blades": {self.station: BLADE},
+            "tools": {self.station: BLADE},
             "zones_on": tuple(z.number for z in table.zones),
         }
         return holddown.check(self.layout, motion, table, **(given | changes))

@@ -261,7 +261,7 @@ def test_a_sheet_without_placements_or_motion_is_answered():
     [
         ({"zones_on": (1, 9)}, UnknownNameError, "zone 9"),
         ({"zones_on": (1, 1)}, ModelError, "twice"),
-        ({"blades": {}}, UnknownNameError, "station 5"),
+        ({"tools": {}}, UnknownNameError, "station 5"),
         ({"thickness_mm": 0.0}, ModelError, "thickness_mm"),
         ({"open_share": 1.5}, ModelError, "open_share"),
         ({"web_mm": float("nan")}, ModelError, "web_mm"),

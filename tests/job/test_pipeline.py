@@ -30,7 +30,7 @@ from kerfwright.job.store import FolderStore
 from kerfwright.model.job import Job
 from kerfwright.model.material import Material, SettingCard
 from kerfwright.model.run import StageState
-from kerfwright.model.tooling import Blade
+from kerfwright.model.tooling import Tool
 
 DONE, LOOK_AGAIN = StageState.DONE, StageState.LOOK_AGAIN
 TOOL = "steep-point-6"
@@ -153,7 +153,7 @@ def states(toys, store) -> list[StageState | None]:
 
 
 def widen(store, width_mm: float) -> None:
-    store.save_entry(TOOL, replace(store.load_entry(Blade, TOOL), width_mm=width_mm))
+    store.save_entry(TOOL, replace(store.load_entry(Tool, TOOL), width_mm=width_mm))
 
 
 def blob_path(store, name: str) -> Path:
@@ -378,14 +378,14 @@ def test_states_before_after_and_once_a_book_entry_changed(store, toys):
 def test_an_entry_stored_unchanged_asks_nobody_to_look_again(store, toys):
     stored(store)
     run(toys, store)
-    store.save_entry(TOOL, store.load_entry(Blade, TOOL))
+    store.save_entry(TOOL, store.load_entry(Tool, TOOL))
     assert states(toys, store) == [DONE] * 3
 
 
 def test_a_changed_entry_the_job_does_not_use_is_nobodys_business(store, toys):
     stored(store)
     run(toys, store)
-    store.save_entry("point-45", replace(store.load_entry(Blade, "point-45"), width_mm=2.0))
+    store.save_entry("point-45", replace(store.load_entry(Tool, "point-45"), width_mm=2.0))
     assert states(toys, store) == [DONE] * 3
 
 
@@ -411,7 +411,7 @@ def test_a_job_pins_the_entries_its_results_were_made_with(store, toys):
     stored(store)
     run(toys, store)
     pins = store.load_job("order-7").pins
-    assert pins[f"tools/{TOOL}"] == store.load_entry(Blade, TOOL).digest
+    assert pins[f"tools/{TOOL}"] == store.load_entry(Tool, TOOL).digest
     assert pins["materials/pvc-foam-3"] == store.load_entry(Material, "pvc-foam-3").digest
     card = "pvc-foam-3-through"
     assert pins[f"cards/{card}"] == store.load_entry(SettingCard, card).digest
@@ -499,7 +499,7 @@ def test_whatever_happened_before_a_run_gives_what_a_first_run_would(actions):
             act(toys, store, *action)
         toys.fresh()
         done = run(toys, store)
-        width = int(store.load_entry(Blade, TOOL).width_mm)
+        width = int(store.load_entry(Tool, TOOL).width_mm)
         assert values(done) == expected(dict(store.load_job("order-7").seeds), width)
         assert len(toys.ran) == len(set(toys.ran)), "no stage runs twice in one run"
         assert states(toys, store) == [DONE] * 3

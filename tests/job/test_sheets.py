@@ -14,7 +14,7 @@ from kerfwright.errors import BlockedError, Severity, UnknownNameError, Unreadab
 from kerfwright.job import order as orders
 from kerfwright.job import sheets
 from kerfwright.job.final import part_results
-from kerfwright.job.order import DemoOrder, make_demo_job
+from kerfwright.job.order import DRAWN_ORDERS, DemoOrder, make_drawn_job
 from kerfwright.job.rehearsal import Scenario
 from kerfwright.job.rehearsed import rehearse
 from kerfwright.job.sheet_handover import hand_over_sheet
@@ -269,7 +269,7 @@ def test_a_nominal_run_is_no_sheet(at_hand, tmp_path):
 
 def test_a_job_without_marks_has_no_sheets(tmp_path):
     store = FolderStore(tmp_path / "shop")
-    job = make_demo_job(store)
+    job = make_drawn_job(DRAWN_ORDERS["plain"], store)
     with pytest.raises(UsageError, match="no registration marks"):
         add_sheet(job, store, photos=())
     with pytest.raises(UnknownNameError, match="no sheet 7"):

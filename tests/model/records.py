@@ -26,11 +26,12 @@ from kerfwright.model.material import Material, Range, Setting, SettingCard
 from kerfwright.model.motion import Event, FeedKind, Kind, Role, TimedMotion, ToolMotion
 from kerfwright.model.operation import Operation, Process, Tolerance
 from kerfwright.model.part import Part
+from kerfwright.model.routing import Routing, Tabs
 from kerfwright.model.rules import Rule, RuleTable
 from kerfwright.model.run import Release, SheetRun
 from kerfwright.model.sheet import Layout, Sheet
 from kerfwright.model.table import Head, Limits, Pump, Station, Table, Zone
-from kerfwright.model.tooling import Blade
+from kerfwright.model.tooling import Blade, Cutter, Pen, Wheel
 from kerfwright.model.verification import Verification
 from model import look_records
 
@@ -144,16 +145,66 @@ def settings() -> Strategy:
     )
 
 
+def tabs() -> Strategy:
+    return st.tuples(above_0, above_0, above_0).map(
+        lambda t: Tabs(length_mm=min(t[0], t[2]) / 2.0, height_mm=t[1], spacing_mm=max(t[0], t[2]))
+    )
+
+
+def routings() -> Strategy:
+    return build(
+        Routing,
+        allowance_mm=from_0,
+        entry_rad=st.floats(0.01, pi / 2),
+        lead_mm=above_0,
+        tabs=st.none() | tabs(),
+    )
+
+
+@st.composite
+def cutters(draw: Callable) -> Cutter:
+    steps = draw(st.lists(st.tuples(above_0, from_0), min_size=1, max_size=4))
+    length = draw(above_0)
+    return draw(
+        build(
+            Cutter,
+            profile_mm=st.just(np.cumsum(np.minimum(steps, 1e6), axis=0)),
+            flutes=st.integers(1, 4),
+            length_mm=st.just(length),
+            free_length_mm=st.just(2.0 * length),
+        )
+    )
+
+
+def wheels() -> Strategy:
+    return build(
+        Wheel,
+        diameter_mm=above_0,
+        rim_mm=above_0,
+        reference_mm=moderate,
+        free_length_mm=above_0,
+    )
+
+
+def pens() -> Strategy:
+    return build(Pen, line_mm=above_0, free_length_mm=above_0)
+
+
 @st.composite
 def operations(draw: Callable) -> Operation:
-    through = draw(st.booleans())
-    top = not through and draw(st.booleans())
+    process = draw(st.sampled_from(Process))
+    presses = process in {Process.CREASING, Process.DRAWING}
+    through = process is Process.CUTTING
+    routes = process is Process.ROUTING
+    top = presses or (not through and draw(st.booleans()))
     return draw(
         build(
             Operation,
-            process=st.just(Process.CUTTING if through else Process.PARTIAL_CUTTING),
+            process=st.just(process),
+            routing=routings() if routes else st.none(),
+            setup=st.integers(1, 4),
             depth_from=st.just("top" if top else "bottom"),
-            depth_mm=finite if through else above_0,
+            depth_mm=finite if through or (routes and not top) else above_0,
             passes=st.integers(1, 5),
             feed_mm_s=st.none() | above_0,
         )
@@ -291,6 +342,7 @@ def tables(draw: Callable) -> Table:
             Table,
             bed=boxes(),
             bed_surface=st.sampled_from(("mat", "spoilboard")),
+            other_surfaces=st.dictionaries(st.sampled_from(("mat", "underlay")), above_0),
             z_reference=st.sampled_from(("bed", "top")),
             heads=st.just(mounted),
             stations=st.just(tuple(stations)),
@@ -311,6 +363,7 @@ def setups(draw: Callable) -> CutSetup:
             top_z_mm=st.just(top),
             lift_z_mm=st.just(top + draw(st.floats(0.001, 10.0))),
             stroke_hz=from_0,
+            spindle_hz=from_0,
             **dict.fromkeys(rates, above_0),
         )
     )
@@ -479,7 +532,12 @@ STRATEGIES: dict[type, Callable[[], Strategy]] = {
     Part: parts,
     Sheet: sheets,
     Layout: layouts,
+    Tabs: tabs,
+    Routing: routings,
     Blade: blades,
+    Cutter: cutters,
+    Wheel: wheels,
+    Pen: pens,
     Range: ranges,
     Setting: settings,
     Material: lambda: build(Material, thickness_mm=ranges()),

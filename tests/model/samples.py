@@ -24,6 +24,7 @@ from kerfwright.model.motion import Event, EventCode, FeedKind, Kind, Role, Time
 from kerfwright.model.operation import HeadKind, Operation, Process, Tolerance
 from kerfwright.model.part import Part
 from kerfwright.model.prior import PrintPrior
+from kerfwright.model.routing import Routing, Tabs
 from kerfwright.model.rules import Rule, RuleTable
 from kerfwright.model.run import Release, SheetRun, SheetState, StageResult, StageState
 from kerfwright.model.sheet import Layout, Sheet
@@ -37,7 +38,7 @@ from kerfwright.model.table import (
     Table,
     Zone,
 )
-from kerfwright.model.tooling import Blade
+from kerfwright.model.tooling import Blade, Cutter, Pen, Wheel
 from kerfwright.model.verdict import ErrorBudget, PlacedLines, Verdict, VerdictState
 from kerfwright.model.verification import Verification
 
@@ -356,6 +357,7 @@ DESIGN = Design(
     top_z_mm=3.0,
     travel_z_mm=25.0,
     keep_outs=CIRCLE,
+    leads_mm=np.array([[0.0, 0.0], [5.0, -3.0]]),
 )
 VERIFICATION = Verification(
     program_sha=SHA,
@@ -529,6 +531,29 @@ JOB = Job(
     runs=(RUN,),
 )
 
+TABS = Tabs(length_mm=6.0, height_mm=2.5, spacing_mm=300.0)
+ROUTING = Routing(
+    sense="climb", allowance_mm=0.3, entry="helix", entry_rad=0.08, lead_mm=3.0, tabs=TABS
+)
+CUTTER = Cutter(
+    id="end-mill",
+    profile_mm=np.array([[2.9, 0.0], [3.0, 0.1], [3.0, 22.0]]),
+    flutes=2,
+    length_mm=22.0,
+    free_length_mm=30.0,
+    plunges=True,
+    fits=(HeadKind.ROUTER_SPINDLE,),
+    source="invented",
+)
+WHEEL = Wheel(
+    id="roller",
+    diameter_mm=60.0,
+    rim_mm=1.5,
+    reference_mm=-6.0,
+    free_length_mm=8.0,
+    fits=(HeadKind.CREASING_WHEEL,),
+)
+PEN = Pen(id="felt", line_mm=0.8, free_length_mm=3.0, fits=(HeadKind.PEN,))
 SAMPLES = {
     type(record): record
     for record in (
@@ -537,7 +562,7 @@ SAMPLES = {
         *(TABLE, SETUP, CHOICES, ORDER, MOTION.events[0], MOTION, TIMED, DIALECT, TOLERANCES),
         *(DESIGN, RULE, RULES, VERIFICATION, INPUT, JOB_CHOICES, RESULT, JOB),
         *(MARKS, PHOTO, FOUND, MATCH, VIEW, PRIOR, FIT, BUDGET, LINES, VERDICT, HOLD),
-        *(RELEASE, RUN, MARK_CHOICES),
+        *(RELEASE, RUN, MARK_CHOICES, TABS, ROUTING, CUTTER, WHEEL, PEN),
     )
 }
 """A sample of every record type of the model."""

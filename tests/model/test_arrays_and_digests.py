@@ -19,10 +19,11 @@ from kerfwright.model.fit import SheetFit
 from kerfwright.model.marks import MarkLayout
 from kerfwright.model.material import Range
 from kerfwright.model.motion import Event, EventCode
-from kerfwright.model.operation import Operation, Tolerance
+from kerfwright.model.operation import Operation, Process, Tolerance
+from kerfwright.model.routing import Routing, Tabs
 from kerfwright.model.run import StageResult, StageState
 from kerfwright.model.sheet import Layout
-from kerfwright.model.table import LoadPose
+from kerfwright.model.table import LoadPose, Table
 from kerfwright.model.verdict import PlacedLines
 from model.records import records
 from model.samples import ART, FINDING, KISS, SAMPLES, SETUP, SHA, TABLE
@@ -113,18 +114,31 @@ def test_a_field_of_another_record_changes_the_digest(kind, data):
         assert (digest_of(mixed) == digest_of(record)) == same
 
 
-FIXED = {"schema_version"}  # a document has one form, every other is refused
-# Marks are of one kind so far; how many may be lost follows from count and ambiguity.
-TIED = {(MarkLayout, "kind"), (MarkLayout, "ambiguity"), (MarkLayout, "losses_tolerated")}
+FIXED = {"schema_version", "kind"}  # a document has one form, a tool or mark one kind
+# How many marks may be lost follows from count and ambiguity; surfaces are named by few words.
+TIED = {
+    (MarkLayout, "ambiguity"),
+    (MarkLayout, "losses_tolerated"),
+    (Table, "other_surfaces"),
+}
 FIELDS = [
     (kind, f.name)
     for kind in KINDS
     for f in fields(kind)
     if f.name not in FIXED and (kind, f.name) not in TIED
 ]
-NONE_BECOMES = {"art": ART, "feed_mm_s": 5.0, "c_limits_rad": (-1.0, 1.0)}
+NONE_BECOMES = {
+    "art": ART,
+    "feed_mm_s": 5.0,
+    "c_limits_rad": (-1.0, 1.0),
+    "routing": SAMPLES[Routing],
+    "tabs": SAMPLES[Tabs],
+}
 BASES = {
     (Operation, "process"): replace(KISS, depth_from="bottom", depth_mm=0.5),
+    (Operation, "routing"): replace(
+        KISS, process=Process.ROUTING, depth_from="bottom", depth_mm=0.5, routing=SAMPLES[Routing]
+    ),
     (SheetFit, "used"): replace(SAMPLES[SheetFit], used=[True, True, False, False]),
     (PlacedLines, "fidelity"): SAMPLES[PlacedLines],
 }

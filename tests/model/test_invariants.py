@@ -21,10 +21,11 @@ from kerfwright.model.material import Material, Range, Setting
 from kerfwright.model.motion import Event, EventCode, TimedMotion, ToolMotion
 from kerfwright.model.operation import Operation, Process, Tolerance
 from kerfwright.model.part import Part
+from kerfwright.model.routing import Routing, Tabs
 from kerfwright.model.rules import Rule, RuleTable
 from kerfwright.model.sheet import Layout, Sheet
 from kerfwright.model.table import Head, Limits, Pump, Station, Table, Zone
-from kerfwright.model.tooling import Blade
+from kerfwright.model.tooling import Blade, Cutter, Pen, Wheel
 from kerfwright.model.verdict import ErrorBudget
 from kerfwright.model.verification import Verification
 from model.look_refused import LOOK_REFUSED
@@ -123,6 +124,24 @@ REFUSED: list[Case] = [
     (Blade, {"width_mm": 0.0}, ("steep", "width_mm", "0.0", "above 0")),
     (Blade, {"free_length_mm": 0.0}, ("steep", "free_length_mm", "0.0", "above 0")),
     (Blade, {"bevel": "none"}, ("steep", "bevel", "none", "both, left, right")),
+    (Tabs, {"length_mm": 0.0}, ("length_mm", "0.0", "above 0")),
+    (Tabs, {"spacing_mm": 6.0}, ("6.0", "gap")),
+    (Routing, {"sense": "up"}, ("sense", "up", "climb, conventional")),
+    (Routing, {"entry": "drill"}, ("entry", "drill", "ramp, helix, plunge")),
+    (Routing, {"allowance_mm": -0.1}, ("allowance_mm", "-0.1", "below 0")),
+    (Routing, {"entry_rad": 0.0}, ("entry_rad", "0.0", "pi/2")),
+    (Routing, {"lead_mm": 0.0}, ("helix", "lead_mm")),
+    (Cutter, {"profile_mm": np.zeros((0, 2))}, ("end-mill", "profile_mm", "no point")),
+    (Cutter, {"profile_mm": [[3.0, 1.0], [2.0, 2.0]]}, ("profile_mm", "row 1", "less")),
+    (Cutter, {"profile_mm": [[0.0, 0.0], [0.0, 2.0]]}, ("end-mill", "no radius")),
+    (Cutter, {"flutes": 0}, ("end-mill", "0 flutes", "1")),
+    (Cutter, {"length_mm": 0.0}, ("end-mill", "length_mm", "0.0", "above 0")),
+    (Cutter, {"free_length_mm": 21.0}, ("end-mill", "21.0", "22.0")),
+    (Wheel, {"diameter_mm": 0.0}, ("roller", "diameter_mm", "0.0", "above 0")),
+    (Wheel, {"rim_mm": 0.0}, ("roller", "rim_mm", "0.0", "above 0")),
+    (Pen, {"line_mm": 0.0}, ("felt", "line_mm", "0.0", "above 0")),
+    (Operation, {"routing": SAMPLES[Routing]}, ("partial_cutting", "no routing")),
+    (Operation, {"setup": 0}, ("set-up 0", "1")),
     (Range, {"low": 3.3}, ("3.3", "3.2", "mm", "empty")),
     (Range, {"source": ""}, ("source",)),
     (Setting, {"value": 2.7}, ("2.7", "2.8", "3.2")),

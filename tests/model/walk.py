@@ -18,7 +18,7 @@ import kerfwright.model
 
 def dataclasses_of(module: ModuleType) -> set[type]:
     """Every public dataclass a module defines."""
-    return {
+    found = {
         kind
         for name, kind in vars(module).items()
         if inspect.isclass(kind)
@@ -26,6 +26,8 @@ def dataclasses_of(module: ModuleType) -> set[type]:
         and kind.__module__ == module.__name__
         and not name.startswith("_")
     }
+    # What others are made from is no record of its own.
+    return found - {base for kind in found for base in kind.__mro__[1:]}
 
 
 def model_types() -> set[type]:

@@ -139,7 +139,7 @@ def test_nothing_is_cut_above_the_stock():
 
 def test_a_cut_is_refused_with_its_reason():
     motion = _line(UPRIGHT)
-    with pytest.raises(UnknownNameError, match="station 1 cuts; blades were given for 7"):
+    with pytest.raises(UnknownNameError, match="station 1 cuts; tools were given for 7"):
         cut_virtually(motion, {7: UPRIGHT}, thickness_mm=THICK)
     with pytest.raises(ModelError, match="thickness_mm"):
         cut_virtually(motion, {1: UPRIGHT}, thickness_mm=0.0)

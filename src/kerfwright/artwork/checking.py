@@ -13,7 +13,6 @@ from kerfwright.artwork.sorting import COPY, NO_RULE, NOTHING_TO_CUT, features_o
 from kerfwright.errors import Finding, Place, Severity
 from kerfwright.geometry.record import BOOL, F64, I64
 from kerfwright.model.drawing import Drawing
-from kerfwright.model.operation import Process
 from kerfwright.model.rules import RuleTable
 
 NEARLY_CLOSED_MM = 2.0
@@ -41,7 +40,7 @@ def check(drawing: Drawing, rules: RuleTable, operation: I64 | None = None) -> l
         lines on top of each other, points and tiny contours.
     """
     sorted_to = sort_lines(drawing, rules) if operation is None else operation
-    through = np.array([o.process is Process.CUTTING for o in rules.operations], bool)
+    through = np.array([o.bounds_part for o in rules.operations], bool)
     is_through = (sorted_to >= 0) & through[np.maximum(sorted_to, 0)]
     return [
         *_without_rule(drawing, sorted_to),

@@ -12,7 +12,6 @@ import numpy as np
 from kerfwright.geometry.containment import containment_forest
 from kerfwright.geometry.record import BOOL, I64
 from kerfwright.model.drawing import Drawing
-from kerfwright.model.operation import Process
 from kerfwright.model.part import Part
 from kerfwright.model.rules import RuleTable
 
@@ -38,7 +37,7 @@ def make_parts(drawing: Drawing, operation: I64, rules: RuleTable) -> tuple[Part
     if not rows.size:
         return ()
     paths = drawing.paths.select(rows)
-    through = np.array([o.process is Process.CUTTING for o in rules.operations], bool)
+    through = np.array([o.bounds_part for o in rules.operations], bool)
     frees = paths.closed & through[operation[rows]]
     holder = _holders(containment_forest(paths, tolerance_mm=drawing.fit_tolerance_mm), frees)
     owner = _owners(holder, frees)

@@ -41,6 +41,14 @@ def count_of(row: Row, key: str) -> int:
     return value
 
 
+def truth_of(row: Row, key: str) -> bool:
+    """Return true or false."""
+    value = row[key]
+    if not isinstance(value, bool):
+        raise ModelError(f"{key} is {value!r}, must be true or false")
+    return value
+
+
 def text_of(row: Row, key: str, default: str | None = None) -> str:
     """Return a text, the default where the key may be missing."""
     return as_text(key, row[key] if default is None else row.get(key, default))

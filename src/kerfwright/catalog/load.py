@@ -25,7 +25,7 @@ T = TypeVar("T")
 
 @cache
 def load_tools() -> Mapping[str, Tool]:
-    """Return the blades by id."""
+    """Return the tools by id."""
     return _load("tools", rows.tool)
 
 

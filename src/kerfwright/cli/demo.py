@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from kerfwright.cli.bars import bars
-from kerfwright.cli.jobs import show
+from kerfwright.cli.jobs import show_all
 from kerfwright.cli.options import AsJson, Out
 from kerfwright.errors import UsageError
 
@@ -33,10 +33,14 @@ _SAYS = {
     "verify": "reading the program back and sweeping the blade over the design",
     "cut": "cutting on the virtual table and measuring what was cut",
 }
-ORDER_WORDS = ("boards", "film", "plain")
+ORDER_WORDS = ("boards", "film", "base", "carton", "plain")
 
 Order = Annotated[
-    str, typer.Option("--order", help="boards, film (both printed) or plain (a drawing).")
+    str,
+    typer.Option(
+        "--order",
+        help="boards, film (printed), base (routed), carton (creased) or plain (a drawing).",
+    ),
 ]
 
 
@@ -44,29 +48,32 @@ def demo(out: Out = Path("demo-out"), order: Order = "boards", as_json: AsJson =
     """Run the whole job on a demo order and write its files."""
     if order not in ORDER_WORDS:
         raise UsageError(f"there is no demo order {order!r}; take {', '.join(ORDER_WORDS)}")
-    return _plain(out, as_json=as_json) if order == "plain" else _printed(order, out, as_json)
+    if order in {"boards", "film"}:
+        return _printed(order, out, as_json=as_json)
+    return _drawn(order, out, as_json=as_json)
 
 
-def _plain(out: Path, *, as_json: bool) -> int:
-    from kerfwright.job.handover import hand_over
-    from kerfwright.job.order import make_demo_job
-    from kerfwright.job.steps import run_checked
+def _drawn(order: str, out: Path, *, as_json: bool) -> int:
+    from kerfwright.job.handover import hand_over_all
+    from kerfwright.job.order import DRAWN_ORDERS, make_drawn_job
+    from kerfwright.job.steps import run_all_checked
     from kerfwright.job.store import FolderStore
 
     store = FolderStore(out / "shop")
-    job = make_demo_job(store)
+    job = make_drawn_job(DRAWN_ORDERS[order], store)
     if not as_json:
-        typer.echo("Boards for a harbour festival in 3 mm PVC foam, cut with the knife.")
+        typer.echo(f"{DRAWN_ORDERS[order].title}.")
     with bars(quiet=as_json) as progress:
-        run = run_checked(job, store, progress=_Teller(quiet=as_json, shown=progress))
-    files = [str(path) for path in hand_over(run, out)] if not run.is_blocked else []
-    show(run, files, as_json=as_json)
+        runs = run_all_checked(job, store, progress=_Teller(quiet=as_json, shown=progress))
+    blocked = any(run.is_blocked for run in runs)
+    files = [] if blocked else [str(path) for path in hand_over_all(runs, out)]
+    show_all(runs, files, as_json=as_json)
     if not as_json:
-        _closing(run)
-    return 1 if run.is_blocked else 0
+        _closing(runs[-1])
+    return 1 if blocked else 0
 
 
-def _printed(order: str, out: Path, as_json: bool) -> int:
+def _printed(order: str, out: Path, *, as_json: bool) -> int:
     from kerfwright.job.order import ORDERS
     from kerfwright.job.rehearsed import rehearse
     from kerfwright.job.store import FolderStore

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -154,10 +154,10 @@ def handover(
     if serial is not None:
         return _run_sheet(job, shop, serial, as_json=as_json, last="verify", out=out)
 
-    def write(run: Run) -> list[str]:
-        from kerfwright.job.handover import hand_over
+    def write(runs: Sequence[Run]) -> list[str]:
+        from kerfwright.job.handover import hand_over_all
 
-        return [str(path) for path in hand_over(run, out)]
+        return [str(path) for path in hand_over_all(runs, out)]
 
     return _run(job, shop, units=units, as_json=as_json, last="verify", then=write)
 
@@ -169,7 +169,7 @@ def _run(
     units: str,
     as_json: bool,
     last: str,
-    then: Callable[[Run], list[str]] | None = None,
+    then: Callable[[Sequence[Run]], list[str]] | None = None,
 ) -> int:
     from kerfwright.job.steps import answer_unit
     from kerfwright.job.store import FolderStore
@@ -179,10 +179,11 @@ def _run(
     if units:
         job = answer_unit(job, store, units)
     with bars(quiet=as_json) as progress:
-        run = _brought(job, store, last, progress)
-    files = then(run) if then is not None and not run.is_blocked else []
-    show(run, files, as_json=as_json)
-    return 1 if run.is_blocked else 0
+        runs = _brought(job, store, last, progress)
+    blocked = any(run.is_blocked for run in runs)
+    files = then(runs) if then is not None and not blocked else []
+    show_all(runs, files, as_json=as_json)
+    return 1 if blocked else 0
 
 
 def _run_sheet(
@@ -204,12 +205,28 @@ def _run_sheet(
     return 1 if run.is_blocked else 0
 
 
-def _brought(job: Job, store: FolderStore, last: str, progress: Progress) -> Run:
-    from kerfwright.job.steps import run_checked, run_to
+def _brought(job: Job, store: FolderStore, last: str, progress: Progress) -> tuple[Run, ...]:
+    """Return a run per set-up of the job."""
+    from kerfwright.job.steps import run_all_checked, run_every_setup
 
     if last == "verify":
-        return run_checked(job, store, progress=progress)
-    return run_to(job, store, last, progress=progress)
+        return run_all_checked(job, store, progress=progress)
+    return run_every_setup(job, store, last, progress=progress)
+
+
+def show_all(runs: Sequence[Run], files: list[str], *, as_json: bool) -> None:
+    """Print a run per set-up; the files after the last one."""
+    from kerfwright.cli import render
+    from kerfwright.job.sheet_handover import sheet_summary
+
+    if as_json and len(runs) > 1:
+        rows = [dict(sheet_summary(run)) for run in runs]
+        render.print_json({"setups": rows, "files": files})
+        return
+    for run in runs:
+        if len(runs) > 1:
+            typer.echo(f"set-up {run.context.setup}, on the {run.context.table.bed_surface}:")
+        show(run, files if run is runs[-1] else [], as_json=as_json)
 
 
 def show(run: Run, files: list[str], *, as_json: bool) -> None:

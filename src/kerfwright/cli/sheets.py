@@ -18,7 +18,16 @@ if TYPE_CHECKING:
     from kerfwright.model.run import Release
 
 Photos = Annotated[
-    Path, typer.Option(help="Folder with pictures and photos.json: file, x_mm, y_mm, px_per_mm.")
+    Path | None,
+    typer.Option(help="Folder with pictures and photos.json: file, x_mm, y_mm, px_per_mm."),
+]
+BedPicture = Annotated[
+    Path | None,
+    typer.Option(help="Picture of the whole bed: says where to send the camera for each mark."),
+]
+BedPoints = Annotated[
+    Path | None,
+    typer.Option(help="Known points of that picture, a JSON list: x_px, y_px, x_mm, y_mm."),
 ]
 
 
@@ -44,7 +53,9 @@ def layout(
 
 def look(
     job: JobName,
-    photos: Photos,
+    photos: Photos = None,
+    bed_picture: BedPicture = None,
+    bed_points: BedPoints = None,
     serial: Serial = None,
     caliper: Annotated[float | None, typer.Option(help="Measured thickness [mm].")] = None,
     zones: Annotated[str, typer.Option(help="Vacuum zones that are on, as 1,2.")] = "",
@@ -54,11 +65,18 @@ def look(
     shop: Shop = SHOP,
     as_json: AsJson = False,
 ) -> int:
-    """Take a sheet's pictures in: which marks are which, which sheet it is."""
+    """Take a sheet's pictures in: which marks are which, which sheet it is.
+
+    Before that, a picture of the whole bed may say where the marks roughly lie.
+    """
     from kerfwright.job.sheets import add_sheet, read_photos, run_sheet
     from kerfwright.job.store import FolderStore
 
     store = FolderStore(shop)
+    if photos is None:
+        return _bed(job, store, bed_picture, bed_points, as_json=as_json)
+    if bed_picture is not None or bed_points is not None:
+        raise UsageError("give --photos, or --bed-picture with --bed-points; not both at once")
     taken = read_photos(photos)
     if end:
         return _end(job, store, serial, taken, as_json=as_json)
@@ -73,6 +91,46 @@ def look(
     with bars(quiet=as_json) as progress:
         run = run_sheet(made, store, number, last="look", progress=progress)
     return _shown(run, as_json=as_json)
+
+
+def _bed(
+    job: str, store: FolderStore, picture: Path | None, points: Path | None, *, as_json: bool
+) -> int:
+    """Say where each mark roughly lies; the camera finds them there by itself or by hand."""
+    from rich.console import Console
+
+    from kerfwright.cli import render
+    from kerfwright.job.bed_picture import look_at_bed
+    from kerfwright.job.handover import finding_row
+
+    if picture is None or points is None:
+        raise UsageError("give --photos, or --bed-picture with --bed-points")
+    with bars(quiet=as_json) as progress:
+        guess = look_at_bed(store.load_job(job), store, picture, points, progress=progress)
+    places = [] if guess.is_blocked else guess.places_mm.tolist()
+    rows = [
+        {"mark": n, "x_mm": round(x, 1), "y_mm": round(y, 1), "seen": n in guess.seen}
+        for n, (x, y) in enumerate(places)
+    ]
+    if as_json:
+        found = [finding_row(f) for f in guess.findings]
+        render.print_json({"marks": rows, "findings": found})
+        return 1 if guess.is_blocked else 0
+    console = Console(highlight=False)
+    render.print_rows(
+        console,
+        "Marks on the bed, roughly",
+        [
+            (f"mark {r['mark']}", f"x {r['x_mm']}, y {r['y_mm']} mm" + _not_seen(r["seen"]))
+            for r in rows
+        ],
+    )
+    render.print_findings(console, guess.findings)
+    return 1 if guess.is_blocked else 0
+
+
+def _not_seen(seen: object) -> str:
+    return "" if seen else " (reckoned from the others)"
 
 
 def _end(

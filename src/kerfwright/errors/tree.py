@@ -85,7 +85,32 @@ class OutOfResourcesError(KerfwrightError, RuntimeError):
 
 
 class StaleVersionError(KerfwrightError, RuntimeError):
-    """Somebody else stored a newer version."""
+    """Somebody else stored a newer version.
+
+    Parameters
+    ----------
+    message : str
+        One sentence.
+    version : int
+        Version that is stored now.
+    stored : object
+        What is stored now, so that both can be shown; None where nothing is.
+    """
+
+    def __init__(self, message: str, *, version: int, stored: object = None) -> None:
+        super().__init__(message)
+        self.version = version
+        self.stored = stored
+
+    def __reduce__(self) -> tuple[object, ...]:
+        """Return what rebuilds the error in another process, keyword arguments included."""
+        return _rebuild_stale_error, (type(self), self.message, self.version, self.stored)
+
+
+def _rebuild_stale_error(
+    kind: type[StaleVersionError], message: str, version: int, stored: object
+) -> StaleVersionError:
+    return kind(message, version=version, stored=stored)
 
 
 class BlockedError(KerfwrightError, RuntimeError):

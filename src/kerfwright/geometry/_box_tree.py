@@ -28,6 +28,12 @@ _DEPTH = 128  # two entries a level suffice for any run that fits in memory
 @kernel
 def build_nodes(boxes: F64, starts: I64) -> F64:
     """Return the nodes of the trees over runs of boxes: x0, y0, x1, y1, the least of a fifth."""
+    return nodes_of(boxes, starts)
+
+
+@inner
+def nodes_of(boxes: F64, starts: I64) -> F64:
+    """Return what `build_nodes` does, to compiled code."""
     nodes = np.zeros((2 * len(boxes) - (len(starts) - 1), boxes.shape[1]))
     stack = np.zeros((_DEPTH, 4), np.int64)
     for run in range(len(starts) - 1):
@@ -60,6 +66,12 @@ def spread_order(boxes: F64) -> I64:
     Each half of a run takes the lower half of the middles along the wider axis. Of boxes with the
     same middle the smaller comes first.
     """
+    return order_of(boxes)
+
+
+@inner
+def order_of(boxes: F64) -> I64:
+    """Return what `spread_order` does, to compiled code."""
     count = len(boxes)
     order = np.arange(count)
     middle = np.zeros((count, 2))

@@ -227,6 +227,54 @@ def distance_of_edges(one: F64, two: F64) -> float:
 
 
 @inner
+def meetings_of_edges(one: F64, two: F64, slack: float, out: F64) -> int:
+    """Write where two edges meet to rows of `out`; return how many there are, two at most.
+
+    A row holds the fraction on each edge and the point. Ends count as met within `slack`. Edges
+    of one line or circle give none, wherever they overlap.
+    """
+    mx, my, ux, uy, a1, b1, m1 = frame_of(one)
+    nx, ny, vx, vy, a2, b2, m2 = frame_of(two)
+    if a1 == 0.0 or a2 == 0.0:
+        return 0
+    x0, y0 = into_frame(mx, my, ux, uy, m1, nx, ny)
+    cx, cy = vx * ux + vy * uy, m1 * (vy * ux - vx * uy)
+    m = m1 * m2
+    g0, g1, g2 = _along(a1, b1, x0, y0, cx, cy, a2, b2, m)
+    count, t1, t2 = quadratic_roots(g0, g1, g2)
+    found = 0
+    for i in range(count):
+        tau = t1 if i == 0 else t2
+        if (i == 1 and t2 == t1) or not abs(tau) * a2 <= a2 + slack:
+            continue
+        tau = min(max(tau, -1.0), 1.0)
+        below = 1.0 + b2 * b2 * tau * tau
+        lx = a2 * (1.0 + b2 * b2) * tau / below
+        ly = -m2 * a2 * b2 * (1.0 - tau * tau) / below
+        px, py = nx + lx * vx - ly * vy, ny + lx * vy + ly * vx
+        gap, fraction, _, _ = foot_on_edge(one, px, py)
+        if gap > slack:
+            continue
+        part = tau if b2 == 0.0 else math.atan(b2 * tau) / math.atan(b2)
+        out[found, 0], out[found, 1] = fraction, 0.5 + 0.5 * part
+        out[found, 2], out[found, 3] = px, py
+        found += 1
+    return found
+
+
+@inner
+def tangent_at(edge: F64, fraction: float) -> tuple[float, float]:
+    """Return the unit direction of travel at a fraction of an edge's length; (1, 0) without one."""
+    dx, dy = edge[2] - edge[0], edge[3] - edge[1]
+    chord = math.hypot(dx, dy)
+    if chord == 0.0:
+        return 1.0, 0.0
+    turn = 2.0 * math.atan(edge[4]) * (2.0 * fraction - 1.0)
+    c, s = math.cos(turn) / chord, math.sin(turn) / chord
+    return dx * c - dy * s, dx * s + dy * c
+
+
+@inner
 def tube_bound(path_edge: F64, part: F64, part_length: float) -> float:
     """Return a bound on the distance from every point of `part` to `path_edge`; inf if none holds.
 

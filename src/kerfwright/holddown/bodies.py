@@ -15,7 +15,6 @@ from kerfwright.geometry.flatten import flatten
 from kerfwright.geometry.paths import PathSet
 from kerfwright.geometry.plane_map import PlaneMap
 from kerfwright.geometry.record import F64, I64
-from kerfwright.model.operation import Process
 from kerfwright.model.part import Part
 from kerfwright.model.sheet import Layout, Sheet
 from kerfwright.model.table import Zone
@@ -111,12 +110,18 @@ def sheet_shape(sheet: Sheet, table_from_sheet: PlaneMap, chord_mm: float) -> An
     return _mapped([whole], table_from_sheet)[0]
 
 
+def lay_whole(shape: Any, zones: Sequence[Zone]) -> Bodies:  # noqa: ANN401 - shapely has no types
+    """Return one body of a shape that lies on the table already."""
+    ring = np.array([shapely.convex_hull(shape).exterior], dtype=object)
+    return _bodies(np.zeros(1, np.int64), ring, np.array([shape], dtype=object), zones)
+
+
 def _shape_of(part: Part, chord_mm: float) -> tuple[Any, Any] | None:
     """Return outline and area of a part in its own frame, None without an outline."""
     if part.outline < 0 or not part.paths.closed[part.outline]:
         return None
     flat = flatten(part.paths, tolerance_mm=chord_mm)
-    through = np.array([o.process is Process.CUTTING for o in part.operations], bool)
+    through = np.array([o.bounds_part for o in part.operations], bool)
     is_hole = flat.closed & through[part.operation] & (np.arange(len(flat)) != part.outline)
     outline = flat.select([part.outline])
     shape = _polygon(outline)

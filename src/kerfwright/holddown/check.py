@@ -12,20 +12,22 @@ from kerfwright.errors import UnknownNameError
 from kerfwright.geometry.plane_map import PlaneMap
 from kerfwright.geometry.record import F64, require
 from kerfwright.holddown.bodies import lay_parts, map_of, sheet_shape
+from kerfwright.holddown.chips import unsaid_turns
 from kerfwright.holddown.faults import find_faults
 from kerfwright.holddown.figures import LOW, TYPICAL, gather_figures
 from kerfwright.holddown.freeing import find_freeing
 from kerfwright.holddown.loads import find_touches, use_of_hold
-from kerfwright.holddown.pieces import cut_pieces
-from kerfwright.holddown.pressure import kerf_lengths_mm, open_bed_m2, pump_of, zone_vacuum_pa
+from kerfwright.holddown.pieces import cut_pieces, kinds_of
+from kerfwright.holddown.pressure import open_bed_m2, open_kerfs, pump_of, zone_vacuum_pa
 from kerfwright.holddown.reporting import OneEnd, Work, make_report
+from kerfwright.holddown.whole_sheet import sheet_faults
 from kerfwright.model.hold import HoldReport
 from kerfwright.model.material import Material
 from kerfwright.model.motion import TimedMotion, ToolMotion
 from kerfwright.model.part import Part
 from kerfwright.model.sheet import Layout
 from kerfwright.model.table import Table, Zone
-from kerfwright.model.tooling import Blade
+from kerfwright.model.tooling import Tool
 
 
 def check(
@@ -37,7 +39,7 @@ def check(
     material: Material,
     table_from_sheet: ArrayLike | PlaneMap,
     thickness_mm: float,
-    blades: Mapping[int, Blade],
+    tools: Mapping[int, Tool],
     zones_on: Sequence[int],
     timed: TimedMotion | None = None,
     sheet: int = 0,
@@ -55,8 +57,11 @@ def check(
 
     Until the web that is left of its outline is `web_mm` long a part is held by the sheet. From
     then on each touch of the tool counts: the force along the cut, the upward pull of a blade that
-    is drawn up or oscillates, their moment and their pull at the edge, against the vacuum below
-    the part at that moment, with all kerfs cut so far open. What holds is weighed by the exact
+    is drawn up or oscillates or of a cutter, their moment and their pull at the edge, against the
+    vacuum below the part at that moment, with all kerfs cut so far open. A cutter's force is its
+    area of chip times what the material asks per area, in whatever direction is worst; a creasing
+    wheel drags lightly and does not lift. A part that keeps tabs or a skin is never freed: the
+    sheet must stay then, and is weighed itself. What holds is weighed by the exact
     friction limit of the part's outline, and against tipping.
 
     Parameters
@@ -70,14 +75,15 @@ def check(
     parts : sequence of Part
         Parts of the job.
     material : Material
-        ``friction_on_mat, cutting_resistance_n_mm, lift_share, kerf_gap_mm, density_kg_m3``; what
-        is missing is assumed unfavourably and said.
+        ``friction_on_mat, density_kg_m3``; with a blade ``cutting_resistance_n_mm, lift_share,
+        kerf_gap_mm``; with a cutter ``specific_cutting_force_n_mm2``; with a creasing wheel
+        ``crease_drag_n``. What is missing is assumed unfavourably and said.
     table_from_sheet : array_like of shape (2, 3), or PlaneMap
         How the sheet lies, nominal or fitted [1, mm].
     thickness_mm : float
         Of the stock [mm].
-    blades : mapping of int to Blade
-        Blade by station number.
+    tools : mapping of int to Tool
+        Tool by station number: blades, cutters, wheels; a pen loads nothing.
     zones_on : sequence of int
         Numbers of the zones that are on.
     timed : TimedMotion, optional
@@ -112,7 +118,7 @@ def check(
         If a number is out of range, arrays do not belong together, or the motion is in another
         frame.
     UnknownNameError
-        If a zone, a station or the blade of a station in use is not known.
+        If a zone, a station or the tool of a station in use is not known.
 
     Notes
     -----
@@ -135,7 +141,7 @@ def check(
     pieces = cut_pieces(
         motion,
         table,
-        blades=blades,
+        tools=tools,
         bottom_z_mm=bottom_z_mm,
         top_z_mm=bottom_z_mm + thickness_mm,
         through_mm=through_mm,
@@ -154,7 +160,7 @@ def check(
         pieces=pieces,
         freeing=freeing,
         touches=touches,
-        figures=gather_figures(material, table),
+        figures=gather_figures(material, table, kinds_of(pieces)),
     )
     open_m2 = open_bed_m2(zones, on_table, open_share)
     low, typical = (
@@ -163,8 +169,17 @@ def check(
     report = make_report(work, low, typical)
     findings = (
         *work.figures.findings,
+        *unsaid_turns(motion, tools),
         *find_faults(
             work, report, least=margin_least, wanted=margin_wanted, closed_pa=low.closed_pa
+        ),
+        *sheet_faults(
+            work,
+            (low, typical),
+            on_table,
+            thickness_mm=thickness_mm,
+            least=margin_least,
+            wanted=margin_wanted,
         ),
     )
     return replace(report, findings=findings)
@@ -195,7 +210,7 @@ def _at_one_end(
         table.bed_surface_mm,
         end=end,
         open_m2=open_m2,
-        kerf_mm=kerf_lengths_mm(work.pieces, work.zones)[different],
+        kerfs=open_kerfs(work.pieces, work.zones).at(different),
     )[row]
     uses = use_of_hold(
         work.bodies,

@@ -58,19 +58,20 @@ def find_freeing(bodies: Bodies, pieces: Pieces, *, web_mm: float, near_mm: floa
 
 def _intervals(bodies: Bodies, pieces: Pieces, near_mm: float) -> tuple[I64, I64, F64, F64]:
     """Return piece, part, begin and size of every stretch of outline that is cut through."""
-    through = np.flatnonzero(pieces.is_through)
+    through = np.flatnonzero(pieces.is_through[pieces.trace_piece])
     if not (through.size and len(bodies.row)):
         none = np.zeros(0, np.int64)
         return none, none, np.zeros(0), np.zeros(0)
     tree = shapely.STRtree(bodies.ring)
     lines = shapely.linestrings(pieces.trace[through])
     which, body = tree.query(lines, predicate="dwithin", distance=near_mm)
-    piece = through[which]
+    row = through[which]
     ring = bodies.ring[body]
-    points = shapely.points(pieces.trace[piece])
+    points = shapely.points(pieces.trace[row])
     close = shapely.distance(ring[:, None], points) <= near_mm
     keep = close.sum(axis=1) >= 2  # one alone only meets the outline and does not run along it
-    piece, body, ring, points = piece[keep], body[keep], ring[keep], points[keep]
+    piece, body = pieces.trace_piece[row[keep]], body[keep]
+    ring, points = ring[keep], points[keep]
     at = shapely.line_locate_point(ring[:, None], points[:, ::2])
     length = shapely.length(ring)
     ahead = np.mod(at[:, 1] - at[:, 0], length)

@@ -12,6 +12,7 @@ from kerfwright.holddown.bodies import Bodies
 from kerfwright.holddown.figures import Figures
 from kerfwright.holddown.freeing import NEVER, Freeing
 from kerfwright.holddown.pieces import Pieces
+from kerfwright.holddown.tool_kinds import By
 from kerfwright.mechanics import friction_use, resistance_n, tip_use
 
 GRAVITY_M_S2 = 9.80665
@@ -32,8 +33,10 @@ class Touches(Record):
         Where the tool is [mm].
     along : ndarray of shape (L, 2), float
         Direction in which it pulls, 0 where it does not.
-    depth_mm : ndarray of shape (L,), float
-        Depth below the top face, 0 where nothing touches [mm].
+    by : ndarray of shape (L,), int
+        Kind of tool.
+    size : ndarray of shape (L,), float
+        What its force grows with, see `Pieces`; 0 where nothing touches.
     lifts : ndarray of shape (L,), float
         1 where it pulls upwards, else 0.
     """
@@ -42,7 +45,8 @@ class Touches(Record):
     piece: I64
     xy: F64
     along: F64
-    depth_mm: F64
+    by: I64
+    size: F64
     lifts: F64
 
 
@@ -76,7 +80,8 @@ def find_touches(
 ) -> Touches:
     """Return both ends of every piece that touches a free part, and one row for each other part.
 
-    Of the piece during which a part comes loose only the last `web_mm` count.
+    Of the piece during which a part comes loose only the last `web_mm` count. A cutter's force
+    turns with its teeth, so it is looked at along its way, against it, and to both sides.
     """
     piece, body = _near(bodies, pieces, freeing, near_mm)
     way = pieces.end[piece] - pieces.begin[piece]
@@ -85,17 +90,33 @@ def find_touches(
     share = cut / np.where(length > 0.0, length, 1.0)
     begin = pieces.begin[piece] + way * share[:, None]
     rest = np.setdiff1d(np.arange(len(bodies.row)), body)
-    idle = np.zeros((len(rest), 2))
     first = np.array([shapely.get_coordinates(bodies.ring[b])[0] for b in rest]).reshape(-1, 2)
-    depth, lifts = pieces.depth_mm[piece], pieces.lifts[piece].astype(np.float64)
     nothing = np.zeros(len(rest))
+    along = np.concatenate((pieces.along_begin[piece], pieces.along_end[piece]))
+    return every_way(
+        Touches(
+            body=np.concatenate((body, body, rest)),
+            piece=np.concatenate((piece, piece, np.full(len(rest), len(pieces)))),
+            xy=np.concatenate((begin, pieces.end[piece], first)),
+            along=np.concatenate((along, np.zeros((len(rest), 2)))),
+            by=np.concatenate((pieces.by[piece], pieces.by[piece], np.zeros(len(rest)))),
+            size=np.concatenate((pieces.size[piece], pieces.size[piece], nothing)),
+            lifts=np.concatenate((pieces.lifts[piece], pieces.lifts[piece], nothing)),
+        )
+    )
+
+
+def every_way(touches: Touches) -> Touches:
+    """Return the touches with those of cutters against their way and to both sides as well."""
+    turns = np.flatnonzero((touches.by == By.CUTTER) & (touches.size > 0.0))
+    rows = np.concatenate((np.arange(len(touches.body)), np.tile(turns, 3)))
+    along = touches.along[rows]
+    x, y = touches.along[turns].T
+    aside = (np.column_stack((-y, x)), np.column_stack((y, -x)), np.column_stack((-x, -y)))
+    along[len(touches.body) :] = np.concatenate(aside)
     return Touches(
-        body=np.concatenate((body, body, rest)),
-        piece=np.concatenate((piece, piece, np.full(len(rest), len(pieces)))),
-        xy=np.concatenate((begin, pieces.end[piece], first)),
-        along=np.concatenate((pieces.along_begin[piece], pieces.along_end[piece], idle)),
-        depth_mm=np.concatenate((depth, depth, nothing)),
-        lifts=np.concatenate((lifts, lifts, nothing)),
+        along=along,
+        **{n: getattr(touches, n)[rows] for n in ("body", "piece", "xy", "by", "size", "lifts")},
     )
 
 
@@ -108,7 +129,8 @@ def _near(bodies: Bodies, pieces: Pieces, freeing: Freeing, near_mm: float) -> t
     rows = np.arange(earliest, len(pieces))
     lines = shapely.linestrings(np.stack((pieces.begin[rows], pieces.end[rows]), axis=1))
     tree = shapely.STRtree(bodies.polygon)
-    which, body = tree.query(lines, predicate="dwithin", distance=near_mm)
+    reach = near_mm + pieces.reach_mm[rows]
+    which, body = tree.query(lines, predicate="dwithin", distance=reach)
     piece, body = rows[which], body.astype(np.int64)
     late = piece >= freeing.loose[body]
     return piece[late], body[late]
@@ -143,9 +165,11 @@ def use_of_hold(
     With the share U of friction used and the pull F against the force N, a load grown by the
     factor m slides when ``m U N = N - m F``, so the use is ``U + F / N``.
     """
-    force = resistance_n(figures.resistance_n_mm[end], touches.depth_mm)
+    force = _force_n(touches, figures, end)
     load = touches.along * force[:, None]
-    up = force * touches.lifts * figures.lift_share[end]
+    by_cutter = touches.by == By.CUTTER
+    share = np.where(by_cutter, figures.upcut_share[end], figures.lift_share[end])
+    up = force * touches.lifts * share
     weight_mpa = figures.density_kg_m3[end] * GRAVITY_M_S2 * thickness_mm * 1e-9
     pressure = np.column_stack((vacuum_pa * 1e-6, np.zeros(len(load)))) + weight_mpa
     turn = touches.xy[:, 0] * load[:, 1] - touches.xy[:, 1] * load[:, 0]
@@ -181,3 +205,12 @@ def use_of_hold(
         moment_nmm=np.where(down > 0.0, friction.moment_nmm, 0.0),
         gap=float(gap),
     )
+
+
+def _force_n(touches: Touches, figures: Figures, end: int) -> F64:
+    """Return the force of the tool at each touch [N]."""
+    blade, cutter, wheel = (touches.by == kind for kind in (By.BLADE, By.CUTTER, By.WHEEL))
+    force = resistance_n(figures.resistance_n_mm[end], np.where(blade, touches.size, 0.0))
+    force += np.where(cutter, touches.size, 0.0) * figures.cutting_n_mm2[end]
+    force += np.where(wheel, touches.size, 0.0) * figures.crease_drag_n[end]
+    return force

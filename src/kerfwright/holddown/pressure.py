@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 import shapely
 
-from kerfwright.geometry.record import F64
+from kerfwright.geometry.record import F64, I64
 from kerfwright.holddown.figures import Figures
 from kerfwright.holddown.pieces import Pieces
 from kerfwright.mechanics import PumpCurve, ZoneLeaks, air_pressure_pa, zone_drops_pa
@@ -16,19 +17,46 @@ from kerfwright.mechanics.air import SEA_LEVEL_PA
 from kerfwright.model.table import Table, Zone
 
 
-def kerf_lengths_mm(pieces: Pieces, zones: Sequence[Zone]) -> F64:
-    """Return the length of open kerf in each zone before each piece and after all, (N + 1, Z).
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class OpenKerfs:
+    """Open kerf in each of Z zones before each of N pieces and after all, each (N + 1, Z).
+
+    Parameters
+    ----------
+    closing_mm : ndarray
+        Length of kerfs of blades, of which a gap stays open [mm].
+    wide_mm, wide_mm2 : ndarray
+        Length and area of what cutters have taken out at the bottom face [mm, mm2].
+    """
+
+    closing_mm: F64
+    wide_mm: F64
+    wide_mm2: F64
+
+    def at(self, rows: I64) -> OpenKerfs:
+        """Return those of some moments."""
+        return OpenKerfs(
+            closing_mm=self.closing_mm[rows],
+            wide_mm=self.wide_mm[rows],
+            wide_mm2=self.wide_mm2[rows],
+        )
+
+
+def open_kerfs(pieces: Pieces, zones: Sequence[Zone]) -> OpenKerfs:
+    """Return what is open of all kerfs as they are cut.
 
     A piece counts where its middle lies; a line that is cut twice counts twice.
     """
-    middle, length = pieces.trace[:, 1], np.where(pieces.is_through, pieces.lengths_mm(), 0.0)
-    out = np.zeros((len(pieces) + 1, len(zones)))
+    length = np.where(pieces.is_through, pieces.length_mm, 0.0)
+    wide = np.where(pieces.kerf_mm > 0.0, length, 0.0)
+    every = np.column_stack((length - wide, wide, wide * pieces.kerf_mm))
+    out = np.zeros((3, len(pieces) + 1, len(zones)))
     for z, zone in enumerate(zones):
         x0, y0, x1, y1 = zone.box_mm
-        inside = (middle[:, 0] >= x0) & (middle[:, 0] < x1)
-        inside &= (middle[:, 1] >= y0) & (middle[:, 1] < y1)
-        out[1:, z] = np.cumsum(np.where(inside, length, 0.0))
-    return out
+        inside = (pieces.middle[:, 0] >= x0) & (pieces.middle[:, 0] < x1)
+        inside &= (pieces.middle[:, 1] >= y0) & (pieces.middle[:, 1] < y1)
+        out[:, 1:, z] = np.cumsum(np.where(inside[:, None], every, 0.0), axis=0).T
+    return OpenKerfs(closing_mm=out[0], wide_mm=out[1], wide_mm2=out[2])
 
 
 def open_bed_m2(zones: Sequence[Zone], sheet: Any, open_share: float) -> F64:  # noqa: ANN401 - shapely has no types
@@ -60,7 +88,7 @@ def zone_vacuum_pa(
     *,
     end: int,
     open_m2: F64,
-    kerf_mm: F64,
+    kerfs: OpenKerfs,
 ) -> F64:
     """Return the vacuum of Z zones at T moments, shape (T, Z) [Pa].
 
@@ -76,14 +104,20 @@ def zone_vacuum_pa(
         `LOW` or `TYPICAL`.
     open_m2 : ndarray of shape (Z,), float
         Open bed [m2].
-    kerf_mm : ndarray of shape (T, Z), float
-        Length of open kerf [mm].
+    kerfs : OpenKerfs
+        Open kerf at each moment.
     """
     gap, mat = figures.kerf_gap_mm[end], figures.mat_m3_h_m2[end]
     leaks = ZoneLeaks(
         valve_m3_h=np.full(len(open_m2), figures.valve_m3_h[end]),
         steady_m3_h=open_m2 * mat + figures.leak_m3_h[end],
-        kerf_mm2=kerf_mm * gap,
-        kerf_mat_m3_h=kerf_mm * (gap + 2.0 * mat_mm) * 1e-6 * mat,
+        kerf_mm2=kerfs.closing_mm * gap + kerfs.wide_mm2,
+        kerf_mat_m3_h=_mat_mm2(kerfs, gap, mat_mm) * 1e-6 * mat,
     )
     return zone_drops_pa(pump, leaks)[0]
+
+
+def _mat_mm2(kerfs: OpenKerfs, gap: float, mat_mm: float) -> F64:
+    """Return the area of mat that air comes up through below open kerfs [mm2]."""
+    beside = 2.0 * mat_mm
+    return kerfs.closing_mm * (gap + beside) + kerfs.wide_mm2 + kerfs.wide_mm * beside

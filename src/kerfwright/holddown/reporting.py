@@ -53,7 +53,7 @@ def make_report(work: Work, low: OneEnd, typical: OneEnd) -> HoldReport:
     worst = _worst_of_each(work.touches.body, use, len(own))
     at, uses = worst, low.uses
     piece = work.touches.piece[at]
-    is_loaded = work.touches.depth_mm[at] > 0.0
+    is_loaded = work.touches.size[at] > 0.0
     block = np.where(is_loaded, _block(work.pieces, piece), -1)
     freed = _block(work.pieces, work.freeing.freed)
     tips = np.where(uses.tip[at] > uses.slide[at], HoldMode.TIPS, HoldMode.SLIDES)

@@ -22,6 +22,7 @@ import numpy as np
 
 from kerfwright.errors import KerfwrightError, ModelError, UnreadableError
 from kerfwright.geometry.record import read_only
+from kerfwright.model.tooling import Blade, Cutter, Pen, Tool, Wheel
 
 T = TypeVar("T")
 
@@ -120,7 +121,7 @@ def from_blob(kind: type[T], data: bytes, *, origin: str) -> T:
     body_at = start + size + (-(start + size) % _ALIGN)
     if not isinstance(header, dict) or {"record", "value"} - set(header):
         raise UnreadableError(f"{origin} has a header that names no record; run it again")
-    if header["record"] != kind.__name__:
+    if header["record"] not in [k.__name__ for k in (kind, *_FAMILIES.get(kind, {}).values())]:
         have = short(header["record"])
         raise UnreadableError(f"{origin} holds a {have}, wanted a {kind.__name__}; run it again")
     return _built(kind, header["value"], memoryview(data)[body_at:], origin)
@@ -260,8 +261,17 @@ def _typed_tuple(items: tuple[Any, ...], plain: Any, body: memoryview | None) ->
     return tuple(_typed(h, v, body) for h, v in zip(items, values, strict=True))
 
 
+_FAMILIES: Mapping[type, Mapping[str, type]] = {
+    Tool: {"blade": Blade, "cutter": Cutter, "wheel": Wheel, "pen": Pen}
+}
+"""Records of several kinds that stand for one another, by the word in their field `kind`."""
+
+
 def _typed_record(kind: Any, plain: Any, body: memoryview | None) -> Any:
-    hints, given = _hints(kind), _checked(plain, dict)
+    given = _checked(plain, dict)
+    if kind in _FAMILIES:
+        kind = _FAMILIES[kind][_typed_scalar(str, given["kind"], body)]
+    hints = _hints(kind)
     unknown = sorted(set(given) - set(hints))
     if unknown:
         raise ValueError(f"{kind.__name__} has no field {short(unknown[0])}")

@@ -6,12 +6,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 from kerfwright.geometry.record import Record
-from kerfwright.job.store import BOOKS, Store
+from kerfwright.job.books import book_of
+from kerfwright.job.store import Store
 from kerfwright.model.job import Job
 from kerfwright.model.material import Material, SettingCard
 from kerfwright.model.run import SheetRun
 from kerfwright.model.table import Table
-from kerfwright.model.tooling import Blade, Tool
+from kerfwright.model.tooling import Tool
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -32,6 +33,10 @@ class JobContext(Record):
         Setting cards the job's operations name, by id.
     serial : int or None
         Physical sheet the stages are for.
+    setup : int or None
+        Set-up of the job the stages are for; None for jobs of a single one.
+    usual_surface : str
+        What the bed of the table bears when nothing else is laid on it.
     """
 
     job: Job
@@ -40,6 +45,8 @@ class JobContext(Record):
     tools: Mapping[str, Tool]
     cards: Mapping[str, SettingCard]
     serial: int | None = None
+    setup: int | None = None
+    usual_surface: str = ""
 
     @property
     def sheet_run(self) -> SheetRun | None:
@@ -63,13 +70,13 @@ def load_context(job: Job, store: Store, serial: int | None = None) -> JobContex
         If the job names an entry no book has.
     """
     operations = job.rules.operations
-    tools = {o.tool_id: store.load_entry(Blade, o.tool_id) for o in operations}
+    tools = {o.tool_id: store.load_entry(Tool, o.tool_id) for o in operations}
     cards = {o.card_id: store.load_entry(SettingCard, o.card_id) for o in operations}
     table = store.load_entry(Table, job.choices.table_id)
     material = store.load_entry(Material, job.choices.material_id)
     named: list[tuple[str, Record]] = [(table.id, table), (material.id, material)]
     named += [*tools.items(), *cards.items()]
-    pins = {f"{BOOKS[type(entry)][0]}/{key}": entry.digest for key, entry in named}
+    pins = {f"{book_of(type(entry))[0]}/{key}": entry.digest for key, entry in named}
     return JobContext(
         job=replace(job, pins=pins),
         table=table,
@@ -77,4 +84,11 @@ def load_context(job: Job, store: Store, serial: int | None = None) -> JobContex
         tools=tools,
         cards=cards,
         serial=serial,
+        usual_surface=table.bed_surface,
     )
+
+
+def tools_of(context: JobContext) -> Mapping[int, Tool]:
+    """Return the tools the job uses, by number of station."""
+    held = {s.number: context.tools.get(s.tool_id) for s in context.table.stations}
+    return {number: tool for number, tool in held.items() if tool is not None}

@@ -6,6 +6,7 @@ import numpy as np
 
 from kerfwright.geometry.fit import map_paths
 from kerfwright.geometry.paths import PathSet
+from kerfwright.geometry.record import F64
 from kerfwright.job.context import JobContext
 from kerfwright.job.results import PlacedContours, PlanResult
 from kerfwright.model.design import Design
@@ -33,7 +34,14 @@ def design_of(plan: PlanResult, context: JobContext) -> Design:
         top_z_mm=context.thickness_mm,
         travel_z_mm=plan.travel_z_mm,
         keep_outs=_keep_outs(placed, context),
+        leads_mm=_leads(plan),
     )
+
+
+def _leads(plan: PlanResult) -> F64:
+    """Return the leads of each operation; no rows where nothing is planned."""
+    rows = [(setup.lead_in_mm, setup.lead_out_mm) for setup in plan.setups]
+    return np.array(rows, np.float64).reshape(-1, 2)
 
 
 def _keep_outs(placed: PlacedContours, context: JobContext) -> PathSet:

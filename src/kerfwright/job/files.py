@@ -9,8 +9,14 @@ import os
 import tempfile
 from collections.abc import Iterator, Sequence
 from pathlib import Path
+from typing import BinaryIO
 
-from kerfwright.errors import CannotWriteError, OutOfResourcesError, UnreadableError
+from kerfwright.errors import (
+    CannotWriteError,
+    KerfwrightError,
+    OutOfResourcesError,
+    UnreadableError,
+)
 
 _WHY = {
     errno.ENOSPC: "the disk is full; free some space",
@@ -72,6 +78,38 @@ def write_together(files: Sequence[tuple[Path, bytes]]) -> None:
         for aside in asides:  # those that were renamed are gone
             with contextlib.suppress(OSError):
                 aside.unlink()
+
+
+@contextlib.contextmanager
+def filled_aside(path: Path) -> Iterator[BinaryIO]:
+    """Yield a file to fill aside; flush it to disk and rename it into place at the end.
+
+    Raises
+    ------
+    CannotWriteError
+        If any step fails; nothing is left behind, as with `write_file`.
+    """
+    aside = None
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        if path.is_dir():
+            raise IsADirectoryError(errno.EISDIR, os.strerror(errno.EISDIR))
+        handle, name = tempfile.mkstemp(prefix=f".{path.name[:40]}.", dir=path.parent)
+        aside = Path(name)
+        with os.fdopen(handle, "w+b") as file:
+            yield file
+            file.flush()
+            os.fsync(file.fileno())
+        aside.chmod(0o644)
+        aside.replace(path)
+        _flush_folder(path.parent)
+    except KerfwrightError:  # some are system errors too, and have their words
+        raise
+    except OSError as error:
+        raise CannotWriteError(f"{path} cannot be written: {_why(error)}") from error
+    finally:
+        if aside is not None:
+            aside.unlink(missing_ok=True)
 
 
 def _fill(handle: int, data: bytes) -> None:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -69,12 +69,38 @@ def hand_over(run: Run, folder: Path) -> tuple[Path, ...]:
     return tuple(folder / name for name in texts)
 
 
+def hand_over_all(runs: Sequence[Run], folder: Path) -> tuple[Path, ...]:
+    """Write the files of every set-up, each into a folder of its own where there are several.
+
+    Parameters
+    ----------
+    runs : sequence of Run
+        One per set-up, each reached ``verify``.
+    folder : Path
+        Where to; several set-ups go into ``setup-1``, ``setup-2`` and so on below it.
+
+    Raises
+    ------
+    BlockedError, CannotWriteError
+        As for `hand_over`; nothing is written while any of the set-ups blocks.
+    """
+    if len(runs) == 1:
+        return hand_over(runs[0], folder)
+    if any(run.is_blocked for run in runs):
+        raise BlockedError("nothing is handed over while a finding blocks one of the set-ups")
+    return tuple(
+        path for run in runs for path in hand_over(run, folder / f"setup-{run.context.setup}")
+    )
+
+
 def summary_of(run: Run) -> Mapping[str, Any]:
     """Return what is known of a run, as plain values for JSON."""
     job = run.context.job
     rows: dict[str, Any] = {
         "written_by": f"kerfwright {kerfwright.__version__}",
         "job": {"id": job.id, "version": job.version, "file": job.inputs[0].name},
+        "setup": run.context.setup or 1,
+        "bed_surface": run.context.table.bed_surface,
         "reached": list(run.reached),
         "blocked": run.is_blocked,
         "findings": [finding_row(f) for f in run.findings],

@@ -76,9 +76,12 @@ def look_at(
     match = _match(seen, marks, context)
     findings += [*_refused(founds), *seen.findings, *match.findings]
     job = context.job
-    findings += registration.check_label(
+    labelled = registration.check_label(
         sorted(texts), job=job.id, sheet=job.choices.sheet.id, marks=marks.id
     )
+    findings += labelled
+    if labelled:  # its label where the marks have it would say that they are right
+        findings += registration.doubt_match(match, marks, photos)
     blocked = any(f.severity is Severity.BLOCKS for f in findings)
     return LookResult(
         xy_mm=seen.xy_mm,
@@ -132,6 +135,8 @@ def walk(
     how: MarkChoices,
     context: JobContext,
     progress: Progress,
+    *,
+    expected: F64 | None = None,
 ) -> tuple[list[tuple[Photo, bytes]], tuple[Finding, ...]]:
     """Take pictures from the first mark to the last, then of the label.
 
@@ -140,7 +145,7 @@ def walk(
     camera : Camera
         Takes the pictures.
     start_xy_mm : ndarray of shape (2,), float
-        Where somebody showed it the first mark, table frame [mm].
+        Where somebody, or a picture of the bed, showed it the first mark, table frame [mm].
     marks : MarkLayout
         Marks of the nominal sheet.
     furniture : Furniture
@@ -151,6 +156,9 @@ def walk(
         Job and books.
     progress : Progress
         Told at every picture.
+    expected : ndarray of shape (2, 3), float, optional
+        table_from_sheet as a picture of the bed shows it; without it as the table's load pose has
+        it [1, mm].
 
     Returns
     -------
@@ -159,8 +167,10 @@ def walk(
     tuple of Finding
         Why the walk ended early; empty when every mark was visited.
     """
-    pose = context.table.load_pose
-    expected = rigid_map(pose.x_mm, pose.y_mm, pose.turn_rad).affine
+    if expected is None:
+        pose = context.table.load_pose
+        expected = rigid_map(pose.x_mm, pose.y_mm, pose.turn_rad).affine
+    others = registration.other_poses(expected, context.job.choices.sheet.outline.box_mm())
     taken: list[tuple[Photo, bytes]] = []
     founds: list[FoundMarks] = []
     cameras = [h.reach for h in context.table.heads if h.kind is HeadKind.CAMERA]
@@ -182,6 +192,7 @@ def walk(
             visited=_visited(looked, marks, known, how),
             looked_xy_mm=looked,
             reach_mm=cameras[0] if cameras else None,
+            others=others,
         )
         if known is None and (view is None or len(taken) >= most):
             return taken, (registration.no_view_finding(seen),)

@@ -1,4 +1,4 @@
-"""The demo orders: an invented harbour festival has boards and stickers made."""
+"""The demo orders: an invented harbour festival has boards, stickers, plates and cartons made."""
 
 from __future__ import annotations
 
@@ -21,8 +21,61 @@ from kerfwright.model.rules import RuleTable
 from kerfwright.model.sheet import Sheet
 from kerfwright.model.table import Table
 
-DEMO_JOB = "harbour-boards"
-_FILE = "harbour-boards.dxf"
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DrawnOrder:
+    """An order of a drawing without print.
+
+    Parameters
+    ----------
+    name : str
+        Word for the command line.
+    job_id, title : str
+        Name of the job, and what it is.
+    file : str
+        Drawing, below ``demo``.
+    table_id, material_id : str
+        Entries of the shop's books.
+    """
+
+    name: str
+    job_id: str
+    title: str
+    file: str
+    table_id: str
+    material_id: str
+
+
+DRAWN_ORDERS = {
+    order.name: order
+    for order in (
+        DrawnOrder(
+            name="plain",
+            job_id="harbour-boards",
+            title="Boards for a harbour festival in 3 mm PVC foam, cut with the knife",
+            file="harbour-boards.dxf",
+            table_id="pier-2616",
+            material_id="pvc-foam-3",
+        ),
+        DrawnOrder(
+            name="base",
+            job_id="festival-bases",
+            title="Base plates for a harbour festival in 12 mm plywood, routed, held by tabs",
+            file="base-plates.dxf",
+            table_id="quay-3217",
+            material_id="plywood-12",
+        ),
+        DrawnOrder(
+            name="carton",
+            job_id="festival-gulls",
+            title="Stand-up gulls for a harbour festival in corrugated board, creased and cut",
+            file="stand-ups.dxf",
+            table_id="quay-3217",
+            material_id="corrugated-3",
+        ),
+    )
+}
+"""Orders of a drawing by their word."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -140,13 +193,19 @@ ORDERS = {
 """Printed orders by their word."""
 
 
-def make_demo_job(store: Store) -> Job:
-    """Return the job of the plain order: a drawing without print, made anew unless it is there."""
-    if DEMO_JOB in store.job_ids():
-        return store.load_job(DEMO_JOB)
-    drawing = files("kerfwright.job").joinpath("demo", _FILE).read_bytes()
-    with scratch_file(_FILE, drawing) as path:
-        return make_job(NewJob(job_id=DEMO_JOB, file=path), store)
+def make_drawn_job(order: DrawnOrder, store: Store) -> Job:
+    """Return the job of an order without print, made anew unless the store has it already."""
+    if order.job_id in store.job_ids():
+        return store.load_job(order.job_id)
+    drawing = files("kerfwright.job").joinpath("demo", order.file).read_bytes()
+    with scratch_file(order.file, drawing) as path:
+        new = NewJob(
+            job_id=order.job_id,
+            file=path,
+            table_id=order.table_id,
+            material_id=order.material_id,
+        )
+        return make_job(new, store)
 
 
 def make_printed_job(order: DemoOrder, store: Store) -> Job:

@@ -20,7 +20,6 @@ from kerfwright.job.sheet_stages import OFFICE
 from kerfwright.model.hold import HoldReport
 from kerfwright.model.job import Job
 from kerfwright.model.material import SettingCard
-from kerfwright.model.operation import Process
 from kerfwright.model.sheet import Sheet
 
 _CELL_MM = 60.0
@@ -304,7 +303,7 @@ def priced(job: Job, up: Upstream) -> report.Quote:
         1
         for part in up["artwork"].parts
         for k, o in enumerate(part.operation.tolist())
-        if k != part.outline and part.operations[o].process is Process.CUTTING
+        if k != part.outline and part.operations[o].bounds_part
     )
     order = report.QuoteOrder(
         parts=parts,

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import Any, TypeVar
 
 from kerfwright.errors import Finding, Severity, UnreadableError, worst_severity
 from kerfwright.geometry.record import Record, digest_of
@@ -17,6 +17,7 @@ from kerfwright.job.codec import from_blob, to_blob
 from kerfwright.job.context import JobContext, load_context
 from kerfwright.job.progress import Progress, silent
 from kerfwright.job.store import Store
+from kerfwright.job.surfaces import laid_for
 from kerfwright.model.job import Job
 from kerfwright.model.run import SheetRun, StageResult, StageState
 
@@ -131,12 +132,17 @@ class Shelf:
     ----------
     serial : int or None
         The sheet; None for the job itself.
+    setup : int or None
+        The set-up, of a job of several; their results stand in the job beside one another.
     """
 
     serial: int | None = None
+    setup: int | None = None
 
     def results(self, job: Job) -> tuple[Mapping[str, StageResult], Mapping[str, StageState]]:
         """Return results and states of the shelf."""
+        if self.serial is None and self.setup is not None:
+            return _own_part(job.results, self.setup), _own_part(job.state, self.setup)
         if self.serial is None:
             return job.results, job.state
         sheet = job.run(self.serial)
@@ -146,10 +152,34 @@ class Shelf:
         self, job: Job, results: Mapping[str, StageResult], state: Mapping[str, StageState]
     ) -> Job:
         """Return the job with other results and states on the shelf."""
+        if self.serial is None and self.setup is not None:
+            return replace(
+                job,
+                results={**job.results, **_named(results, self.setup)},
+                state={**job.state, **_named(state, self.setup)},
+            )
         if self.serial is None:
             return replace(job, results=results, state=state)
         sheet = replace(job.run(self.serial), results=results, stage_state=state)
         return with_run(job, sheet)
+
+
+_BY_SETUP = frozenset({"plan", "time", "hold", "program", "verify"})
+"""Stages of which every set-up has its own result."""
+
+S = TypeVar("S")
+
+
+def _own_part(entries: Mapping[str, S], setup: int) -> dict[str, S]:
+    """Return the entries of one set-up under their plain names, and those all set-ups share."""
+    tail = f"@{setup}"
+    shared = {name: e for name, e in entries.items() if "@" not in name and name not in _BY_SETUP}
+    own = {name.removesuffix(tail): e for name, e in entries.items() if name.endswith(tail)}
+    return shared | own
+
+
+def _named(entries: Mapping[str, S], setup: int) -> dict[str, S]:
+    return {f"{n}@{setup}" if n in _BY_SETUP else n: e for n, e in entries.items()}
 
 
 def with_run(job: Job, sheet: SheetRun) -> Job:
@@ -166,6 +196,7 @@ def run_stages(
     last: str,
     progress: Progress = silent,
     serial: int | None = None,
+    setup: int | None = None,
     above: Upstream | None = None,
 ) -> Run:
     """Bring all stages up to and including `last` up to date; stop after one that blocks.
@@ -184,6 +215,8 @@ def run_stages(
         Told at every stage; may raise `CancelledError`.
     serial : int, optional
         Physical sheet whose stages these are.
+    setup : int, optional
+        Set-up of the job; of several the first by default.
     above : Upstream, optional
         Results the stages may take besides their own.
 
@@ -199,8 +232,8 @@ def run_stages(
     """
     names = [stage.name for stage in stages]
     wanted = stages[: names.index(last) + 1]
-    context = load_context(job, store, serial)
-    shelf = Shelf(serial=serial)
+    context = laid_for(load_context(job, store, serial), setup)
+    shelf = Shelf(serial=serial, setup=context.setup)
     upstream = above or Upstream(store)
     findings: list[Finding] = []
     reached: list[str] = []
@@ -252,16 +285,17 @@ def stage_states(
 
     A stage whose inputs or book entries changed since says `LOOK_AGAIN`, and so do all after it.
     """
-    context, upstream = load_context(job, store), Upstream(store)
+    context, upstream = laid_for(load_context(job, store), None), Upstream(store)
+    entered, entered_state = Shelf(setup=context.setup).results(job)
     states: dict[str, StageState | None] = {}
     stands = True
     for stage in stages:
-        known = job.results.get(stage.name)
+        known = entered.get(stage.name)
         stands = stands and known is not None and stage.key(context, upstream) == known.key
         if known is None:
             states[stage.name] = None
             continue
         upstream.enter(stage.name, stage.result, known.blob)
-        fresh = stands and job.state.get(stage.name) is StageState.DONE
+        fresh = stands and entered_state.get(stage.name) is StageState.DONE
         states[stage.name] = StageState.DONE if fresh else StageState.LOOK_AGAIN
     return states

@@ -13,7 +13,7 @@ from kerfwright.geometry.paths import PathSet, join_sets
 from kerfwright.geometry.plane_map import PlaneMap, rigid_map
 from kerfwright.geometry.record import BOOL, I64
 from kerfwright.job.results import LayoutResult, PlacedContours
-from kerfwright.model.operation import Operation, Process
+from kerfwright.model.operation import Operation
 from kerfwright.model.part import Part
 from kerfwright.model.sheet import Layout, Sheet
 from kerfwright.model.table import Table
@@ -104,7 +104,7 @@ def place_contours(parts: Sequence[Part], layout: Layout, table: Table) -> Place
         operation += [index[part.operations[i].id] for i in part.operation.tolist()]
     on_sheet = join_sets(sets)
     row = np.array(operation, np.int64)
-    through = np.array([o.process is Process.CUTTING for o in operations], bool)
+    through = np.array([o.bounds_part for o in operations], bool)
     return PlacedContours(
         contours=tuple(ids),
         placement=np.array(placement, np.int64),

@@ -13,10 +13,12 @@ from kerfwright import registration, sequence, toolpath
 from kerfwright.errors import Finding, Place, Severity
 from kerfwright.geometry.record import BOOL
 from kerfwright.job.context import JobContext
+from kerfwright.job.crease_checks import crossed_creases
 from kerfwright.job.place import keep_placements, lies_on, place_contours
 from kerfwright.job.progress import Progress, for_stage
 from kerfwright.job.results import PlacedContours, PlanResult
 from kerfwright.job.setups import check_setups, setup_for, travel_height_mm
+from kerfwright.job.surfaces import setups_of
 from kerfwright.model.cut import CutChoices, CutOrder, CutSetup
 from kerfwright.model.motion import ToolMotion
 from kerfwright.model.operation import Operation
@@ -54,7 +56,10 @@ def plan_sheet(
     PlanResult
         Without motion when a finding blocks.
     """
-    everything = place_contours(parts, layout, context.table)
+    full = place_contours(parts, layout, context.table)
+    everything = of_setup(full, context)
+    # A part held for what another set-up does to it is left out of this one too.
+    hold = {*hold, *full.contours} - set(_without(full, set(hold)).contours)
 
     def chosen(placed: PlacedContours, choices: list[CutChoices]) -> CutOrder:
         return sequence.order(
@@ -70,6 +75,14 @@ def plan_sheet(
         )
 
     return _planned(everything, chosen, context, hold=hold, progress=progress)
+
+
+def of_setup(placed: PlacedContours, context: JobContext) -> PlacedContours:
+    """Return the contours whose operation belongs to the set-up that is planned."""
+    if context.setup is None:
+        return placed
+    wanted = np.array([o.setup == context.setup for o in placed.operations], bool)
+    return keep_placements(placed, wanted[placed.operation])
 
 
 def plan_real(
@@ -128,7 +141,12 @@ def _planned(
     hold: Collection[str],
     progress: Progress,
 ) -> PlanResult:
-    findings = [*check_setups(context), *_check_bed(everything, context), *_zones_changed(context)]
+    findings = [
+        *check_setups(context),
+        *_check_bed(everything, context),
+        *_zones_changed(context),
+        *_one_setup(context),
+    ]
     if any(f.severity is Severity.BLOCKS for f in findings):
         return _refused(everything, context, findings)
     setups = tuple(setup_for(o, context) for o in everything.operations)
@@ -137,6 +155,7 @@ def _planned(
     placed = _without(everything, held)
     choices = _choices(placed, context, setups)
     found = _once_per_contour(f for c in choices for f in c.findings)
+    found += crossed_creases(placed)
     newly = held_contours(found)
     if newly:
         held |= newly
@@ -301,6 +320,21 @@ def _zones_changed(context: JobContext) -> list[Finding]:
             severity=Severity.BLOCKS,
             where=Place(stage="plan"),
             params={"before": _listed(run.zones), "now": _listed(now)},
+        )
+    ]
+
+
+def _one_setup(context: JobContext) -> list[Finding]:
+    """Return a finding when a sheet that was looked at belongs to a job of several set-ups."""
+    setups = setups_of(context)
+    if context.serial is None or len(setups) == 1:
+        return []
+    return [
+        Finding(
+            code="JOB-152",
+            severity=Severity.BLOCKS,
+            where=Place(stage="plan"),
+            params={"count": len(setups), "serial": context.serial},
         )
     ]
 

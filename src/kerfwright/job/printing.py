@@ -19,6 +19,8 @@ from kerfwright.model.part import Part
 _STEPS = {
     Process.CUTTING: "Structural/Cutting",
     Process.PARTIAL_CUTTING: "Structural/PartialCutting",
+    Process.CREASING: "Structural/Creasing",
+    Process.ROUTING: "Structural/Cutting",
 }
 
 

@@ -16,7 +16,7 @@ from PIL import Image
 
 from kerfwright import formats, program, virtual
 from kerfwright.geometry.record import F64, Record
-from kerfwright.job.context import JobContext
+from kerfwright.job.context import JobContext, tools_of
 from kerfwright.job.lay import furniture_of
 from kerfwright.job.results import LayoutResult, PlacedContours, PlanResult, PrintResult
 from kerfwright.job.store import Store
@@ -198,27 +198,25 @@ def cut_virtually(
         One row per contour that was cut.
     """
     read = program.read_program(text, program.load_dialect(context.table.control))
-    stations = {s.number: s for s in context.table.stations}
-    blades = {
-        n: context.tools[s.tool_id] for n, s in stations.items() if s.tool_id in context.tools
-    }
+    tools = tools_of(context)
     trace = virtual.cut_virtually(
         _table_motion(read, context.table),
-        blades,
+        tools,
         thickness_mm=context.thickness_mm,
-        head_error_mm=dict.fromkeys(blades, scenario.head_error_mm),
+        head_error_mm=dict.fromkeys(tools, scenario.head_error_mm),
         repeat_sd_mm=scenario.repeat_sd_mm,
         seed=scenario.seed,
     )
     cut = set(plan.placed.contours)
     rows = np.flatnonzero([c in cut for c in nominal.contours])
-    fidelity = [nominal.operations[o].fidelity for o in nominal.operation[rows].tolist()]
+    operations = [nominal.operations[o] for o in nominal.operation[rows].tolist()]
     return virtual.measure_cut(
         trace,
         truth,
         nominal.on_sheet.select(rows),
         [nominal.contours[k] for k in rows.tolist()],
-        fidelity=fidelity,
+        fidelity=[o.fidelity for o in operations],
+        on_line=[o.side == "on" for o in operations],
         part=nominal.placement[rows],
     )
 

@@ -2,17 +2,23 @@
 
 from __future__ import annotations
 
-from kerfwright.errors import Finding, Place, Severity, UnknownNameError
+from math import pi
+
+from kerfwright.errors import Finding, Severity, UnknownNameError
 from kerfwright.job.context import JobContext
+from kerfwright.job.planning_finding import finding_of
+from kerfwright.job.process_checks import FEEDS, KNIVES, check_inside, check_process
+from kerfwright.job.surfaces import check_surfaces, table_for_setup, used_operations
 from kerfwright.model.cut import CutSetup
 from kerfwright.model.material import SettingCard
-from kerfwright.model.operation import HeadKind, Operation, Process
-
-_FEEDS = {"fine": "feed_fine_mm_s", "standard": "feed_mm_s", "fast": "feed_fast_mm_s"}
+from kerfwright.model.operation import HeadKind, Operation
 
 
 def setup_for(operation: Operation, context: JobContext) -> CutSetup:
     """Return the numbers of one operation on the job's sheet.
+
+    What a kind of head does not do is 0: leads of what does not roll, revolutions of what does not
+    turn. What does not turn C never lifts at a corner.
 
     Raises
     ------
@@ -21,18 +27,26 @@ def setup_for(operation: Operation, context: JobContext) -> CutSetup:
     """
     card, table = context.cards[operation.card_id], context.table
     top, tolerances = context.thickness_mm, context.job.choices.tolerances
-    feed = operation.feed_mm_s or card.value(_FEEDS[operation.quality])
-    shakes = operation.head_kind is HeadKind.OSCILLATING_KNIFE
+    head = operation.head_kind
+    turns_c = head in KNIVES or head is HeadKind.CREASING_WHEEL
+
+    def value(name: str, *, where: bool, otherwise: float = 0.0) -> float:
+        return card.value(name) if where else otherwise
+
+    rolls, routes = head is HeadKind.CREASING_WHEEL, head is HeadKind.ROUTER_SPINDLE
     return CutSetup(
         bottom_z_mm=0.0,
         top_z_mm=top,
-        feed_mm_s=feed,
+        feed_mm_s=operation.feed_mm_s or card.value(FEEDS[operation.quality]),
         plunge_mm_s=card.value("plunge_mm_s"),
         turn_rad_s=float(table.axes.speed[3]),
-        lift_angle_rad=card.value("lift_angle_rad"),
+        lift_angle_rad=value("lift_angle_rad", where=turns_c, otherwise=pi),
         lift_z_mm=top + max(card.value("lift_mm"), table.clearance_mm),
-        side_offset_mm=card.value("side_offset_mm"),
-        stroke_hz=card.value("stroke_hz") if shakes else 0.0,
+        side_offset_mm=value("side_offset_mm", where=head in KNIVES),
+        stroke_hz=value("stroke_hz", where=head is HeadKind.OSCILLATING_KNIFE),
+        spindle_hz=value("spindle_hz", where=routes),
+        lead_in_mm=value("lead_in_mm", where=rolls),
+        lead_out_mm=value("lead_out_mm", where=rolls),
         tolerance_mm=min(tolerances.cut_mm, tolerances.overcut_mm),
     )
 
@@ -47,16 +61,16 @@ def travel_height_mm(context: JobContext) -> float:
 def check_setups(context: JobContext) -> tuple[Finding, ...]:
     """Return what makes an operation impossible on this table, tool, card or stock."""
     found: list[Finding] = []
-    used = {rule.operation for rule in context.job.rules.rules}
-    for operation in context.job.rules.operations:
-        if operation.id in used:
-            found += _check_station(operation, context)
-            found += _check_tool(operation, context)
-            found += _check_card(operation, context)
+    for operation in used_operations(context):
+        found += _check_station(operation, context)
+        found += _check_tool(operation, context)
+        found += check_process(operation, context)
+        found += _check_card(operation, context)
+    found += check_surfaces(context)
     top = context.thickness_mm
     low, high = context.material.thickness_mm.low, context.material.thickness_mm.high
     if not low <= top <= high:
-        found.append(_finding("JOB-140", Severity.WARN, top, high, low=low, high=high))
+        found.append(finding_of("JOB-140", Severity.WARN, top, high, low=low, high=high))
     return tuple(found)
 
 
@@ -65,7 +79,7 @@ def _check_station(operation: Operation, context: JobContext) -> list[Finding]:
         station = context.table.station_for(operation.head_kind, operation.tool_id)
     except UnknownNameError:
         return [
-            _finding(
+            finding_of(
                 "JOB-120",
                 Severity.BLOCKS,
                 operation=operation.id,
@@ -78,7 +92,7 @@ def _check_station(operation: Operation, context: JobContext) -> list[Finding]:
     travel = travel_height_mm(context)
     if travel > head.z_travel_mm[1]:
         limit = head.z_travel_mm[1]
-        return [_finding("JOB-122", Severity.BLOCKS, travel, limit, head=head.id)]
+        return [finding_of("JOB-122", Severity.BLOCKS, travel, limit, head=head.id)]
     return []
 
 
@@ -89,7 +103,7 @@ def _check_tool(operation: Operation, context: JobContext) -> list[Finding]:
     deep = top - operation.tip_z_mm(top)
     if operation.head_kind not in tool.fits:
         found.append(
-            _finding(
+            finding_of(
                 "JOB-121",
                 Severity.BLOCKS,
                 operation=operation.id,
@@ -100,32 +114,33 @@ def _check_tool(operation: Operation, context: JobContext) -> list[Finding]:
     if deep > tool.free_length_mm:
         limit = tool.free_length_mm
         found.append(
-            _finding("JOB-123", Severity.BLOCKS, deep, limit, operation=operation.id, tool=tool.id)
+            finding_of(
+                "JOB-123", Severity.BLOCKS, deep, limit, operation=operation.id, tool=tool.id
+            )
         )
     return found + _check_depth(operation, context, top)
 
 
 def _check_depth(operation: Operation, context: JobContext, top: float) -> list[Finding]:
     tip = operation.tip_z_mm(top)
-    mat = context.table.bed_surface_mm
-    through = operation.process is Process.CUTTING
-    if tip < -mat:
-        return [_finding("JOB-124", Severity.BLOCKS, -tip, mat, operation=operation.id)]
-    if through and tip > 0.0:
-        return [_finding("JOB-125", Severity.BLOCKS, tip, 0.0, operation=operation.id)]
-    if not through and not 0.0 < tip < top:
-        return [_finding("JOB-126", Severity.BLOCKS, tip, top, operation=operation.id)]
-    return []
+    laid = table_for_setup(context, operation.setup)
+    if tip < -laid.bed_surface_mm:
+        params = {"operation": operation.id, "surface": laid.bed_surface}
+        return [finding_of("JOB-124", Severity.BLOCKS, -tip, laid.bed_surface_mm, **params)]
+    if operation.goes_through:
+        said = finding_of("JOB-125", Severity.BLOCKS, tip, 0.0, operation=operation.id)
+        return [said] if tip > 0.0 else []
+    return check_inside(operation, context.tools[operation.tool_id], top)
 
 
 def _check_card(operation: Operation, context: JobContext) -> list[Finding]:
     card = context.cards[operation.card_id]
     found = []
     if not card.proven_on:
-        found.append(_finding("JOB-131", Severity.NOTE, card=card.id, operation=operation.id))
+        found.append(finding_of("JOB-131", Severity.NOTE, card=card.id, operation=operation.id))
     for what, card_says, job_says in _card_differences(card, operation, context):
         found.append(
-            _finding(
+            finding_of(
                 "JOB-130",
                 Severity.WARN,
                 card=card.id,
@@ -152,21 +167,3 @@ def _card_differences(
         ("thickness", thick, thick if in_range else f"{top:g} mm"),
     ]
     return [row for row in rows if row[1] != row[2]]
-
-
-def _finding(
-    code: str,
-    severity: Severity,
-    measured: float | None = None,
-    limit: float | None = None,
-    **params: str | float,
-) -> Finding:
-    return Finding(
-        code=code,
-        severity=severity,
-        where=Place(stage="plan"),
-        measured=measured,
-        limit=limit,
-        unit="mm" if measured is not None else "",
-        params=params,
-    )

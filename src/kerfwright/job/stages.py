@@ -11,7 +11,7 @@ import numpy as np
 from kerfwright import artwork, formats, holddown, motion, program
 from kerfwright.errors import Severity
 from kerfwright.job.check import check_result
-from kerfwright.job.context import JobContext
+from kerfwright.job.context import JobContext, tools_of
 from kerfwright.job.files import scratch_file
 from kerfwright.job.lay import lay_out
 from kerfwright.job.pipeline import Stage, Upstream
@@ -121,6 +121,7 @@ def write_plan(context: JobContext, upstream: Upstream, _: Store, __: Progress) 
     dialect = program.load_dialect(table.control)
     z_zero_mm = context.thickness_mm if table.z_reference == "top" else 0.0
     title = job.id if context.serial is None else f"{job.id} sheet {context.serial}"
+    title += "" if context.setup is None else f" setup {context.setup}"
     air = program.air_cut(plan.motion, travel_z_mm=plan.travel_z_mm)
     text = program.write_program(plan.motion, table, dialect, title=title, z_zero_mm=z_zero_mm)
     air_text = program.write_program(
@@ -144,8 +145,6 @@ def hold_parts(
     context: JobContext,
 ) -> HoldResult:
     """Check that the vacuum holds every part of a plan."""
-    blades = {s.number: context.tools[s.tool_id] for s in context.table.stations
-              if s.tool_id in context.tools}  # fmt: skip
     report = holddown.check(
         laid,
         plan.motion,
@@ -154,11 +153,14 @@ def hold_parts(
         material=context.material,
         table_from_sheet=plan.placed.maps[0] if plan.placed.maps else plan.placed.table_from_sheet,
         thickness_mm=context.thickness_mm,
-        blades=blades,
+        tools=tools_of(context),
         zones_on=zones_of(plan.placed, context),
         timed=timed,
     )
     return HoldResult(report=report)
+
+
+_STOPS = (Severity.HOLDS_PART, Severity.BLOCKS)
 
 
 def _hold(context: JobContext, upstream: Upstream, _: Store, __: Progress) -> HoldResult:
@@ -167,7 +169,7 @@ def _hold(context: JobContext, upstream: Upstream, _: Store, __: Progress) -> Ho
     # Of the nominal plan hold-down is a forecast with every range at its bad end: it warns. What
     # is held back is decided for the sheet on the bed.
     softer = tuple(
-        replace(f, severity=Severity.WARN) if f.severity is Severity.HOLDS_PART else f
+        replace(f, severity=Severity.WARN) if f.severity in _STOPS else f
         for f in held.report.findings
     )
     return HoldResult(report=replace(held.report, findings=softer))
@@ -200,7 +202,7 @@ def _layout_inputs(context: JobContext) -> tuple[Any, ...]:
 def _plan_inputs(context: JobContext) -> tuple[Any, ...]:
     job = context.job
     books = (context.table, context.material, context.tools, context.cards)
-    return (job.rules, job.choices, job.seeds, job.held, *books)
+    return (job.rules, job.choices, job.seeds, job.held, context.setup, *books)
 
 
 def _program_inputs(context: JobContext) -> tuple[Any, ...]:

@@ -25,12 +25,14 @@ from kerfwright.errors import (
 )
 from kerfwright.geometry.paths import make_path
 from kerfwright.job.check import check_text
+from kerfwright.job.context import load_context
 from kerfwright.job.files import read_file
 from kerfwright.job.pipeline import Run, run_stages, stage_states
 from kerfwright.job.progress import Progress, silent
 from kerfwright.job.sheets import run_sheet
 from kerfwright.job.stages import STAGES
 from kerfwright.job.store import Store
+from kerfwright.job.surfaces import laid_for, setups_of
 from kerfwright.model.design import Tolerances
 from kerfwright.model.job import Job, JobChoices, JobInput, MarkChoices
 from kerfwright.model.material import Material
@@ -211,8 +213,12 @@ def answer_unit(job: Job, store: Store, unit: str) -> Job:
     return store.save_job(replace(job, inputs=(replace(job.inputs[0], unit=unit),)))
 
 
-def run_to(job: Job, store: Store, last: str, *, progress: Progress = silent) -> Run:
+def run_to(
+    job: Job, store: Store, last: str, *, setup: int | None = None, progress: Progress = silent
+) -> Run:
     """Bring a job up to date to a stage; contours held back for another plan are forgotten.
+
+    Of a job of several set-ups one is planned, by default the first.
 
     Raises
     ------
@@ -222,7 +228,8 @@ def run_to(job: Job, store: Store, last: str, *, progress: Progress = silent) ->
     names = [stage.name for stage in STAGES]
     if names.index(last) >= names.index("plan") and (job.held or job.held_basis):
         job = _forget_held(job, store, progress)
-    return _with_reasons(run_stages(STAGES, job, store, last=last, progress=progress))
+    run = run_stages(STAGES, job, store, last=last, setup=setup, progress=progress)
+    return _with_reasons(run)
 
 
 def _with_reasons(run: Run) -> Run:
@@ -241,15 +248,55 @@ def _forget_held(job: Job, store: Store, progress: Progress) -> Job:
 
 
 def _plan_basis(run: Run) -> str:
-    """Return the key the plan has with nothing held back."""
+    """Return the key the plan has with nothing held back, the same for all set-ups."""
     stage = next(s for s in STAGES if s.name == "plan")
-    free = replace(
-        run.context, job=replace(run.context.job, held=(), held_because=(), held_basis="")
+    free = replace(run.context.job, held=(), held_because=(), held_basis="")
+    return stage.key(laid_for(replace(run.context, job=free), None), run.upstream)
+
+
+def run_every_setup(
+    job: Job, store: Store, last: str, *, progress: Progress = silent
+) -> tuple[Run, ...]:
+    """Bring every set-up of a job up to date to a stage.
+
+    Raises
+    ------
+    KerfwrightError
+        As for `run_to`.
+    """
+    names = [stage.name for stage in STAGES]
+    if names.index(last) < names.index("plan"):  # what all set-ups share
+        return (run_to(job, store, last, progress=progress),)
+    return tuple(
+        run_to(store.load_job(job.id), store, last, setup=setup, progress=progress)
+        for setup in setups_of(load_context(job, store))
     )
-    return stage.key(free, run.upstream)
 
 
-def run_checked(job: Job, store: Store, *, progress: Progress = silent) -> Run:
+def run_all_checked(job: Job, store: Store, *, progress: Progress = silent) -> tuple[Run, ...]:
+    """Bring every set-up of a job to a checked program.
+
+    A part that falls out of one set-up falls out of all, so that none is worked on half way.
+
+    Raises
+    ------
+    KerfwrightError
+        As for `run_checked`.
+    """
+    setups = setups_of(load_context(job, store))
+    while True:
+        before = store.load_job(job.id).held
+        runs = tuple(
+            run_checked(store.load_job(job.id), store, setup=setup, progress=progress)
+            for setup in setups
+        )
+        if len(setups) == 1 or store.load_job(job.id).held == before:
+            return runs
+
+
+def run_checked(
+    job: Job, store: Store, *, setup: int | None = None, progress: Progress = silent
+) -> Run:
     """Bring a job to a checked program; parts the check holds back are left out and it is redone.
 
     Raises
@@ -260,7 +307,7 @@ def run_checked(job: Job, store: Store, *, progress: Progress = silent) -> Run:
         Whatever a stage raises.
     """
     for _ in range(_ROUNDS):
-        run = run_to(job, store, "verify", progress=progress)
+        run = run_to(job, store, "verify", setup=setup, progress=progress)
         because = _held_by_check(run)
         if not because:
             return run

@@ -1,5 +1,7 @@
 """What keeps jobs, blobs and the shop's books; and the store that is a folder.
 
+The store that is a database stands in a module of its own, for it needs a heavy library.
+
 ::
 
     shop/
@@ -12,41 +14,27 @@ from __future__ import annotations
 
 import hashlib
 import json
-import re
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import Any, Protocol, TypeVar
 
-from kerfwright import catalog
-from kerfwright.errors import (
-    StaleVersionError,
-    UnknownNameError,
-    UnreadableError,
-    UsageError,
-)
+from kerfwright.errors import UnknownNameError, UnreadableError
 from kerfwright.geometry.record import Record
+from kerfwright.job.books import (
+    Versioned,
+    base_of,
+    book_of,
+    catalogue_entry,
+    checked_hash,
+    checked_name,
+    stale,
+)
 from kerfwright.job.codec import from_document, to_document
 from kerfwright.job.files import is_there, locked, read_file, write_file
 from kerfwright.model.job import Job
-from kerfwright.model.material import Material, SettingCard
-from kerfwright.model.rules import RuleTable
-from kerfwright.model.table import Table
-from kerfwright.model.tooling import Blade
 
 T = TypeVar("T", bound=Record)
-
-BOOKS: Mapping[type[Record], tuple[str, Callable[[], Mapping[str, Any]]]] = {
-    Table: ("tables", catalog.load_tables),
-    Blade: ("tools", catalog.load_tools),
-    Material: ("materials", catalog.load_materials),
-    SettingCard: ("cards", catalog.load_cards),
-    RuleTable: ("rules", catalog.load_rule_tables),
-}
-"""Books by the record they hold: folder name, and the catalogue that fills them first."""
-
-_NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9_.-]{0,79}")
-_HASH = re.compile(r"[0-9a-f]{64}")
 
 
 class Store(Protocol):
@@ -76,16 +64,14 @@ class Store(Protocol):
     def load_entry(self, kind: type[T], entry_id: str) -> T:
         """Return an entry of a book."""
 
-    def save_entry(self, entry_id: str, entry: Record) -> int:
-        """Store a new version of an entry; return its number."""
+    def load_versioned(self, kind: type[T], entry_id: str) -> Versioned[T]:
+        """Return an entry with its version, which is 0 while it is the catalogue's."""
 
+    def save_entry(self, entry_id: str, entry: Record, *, began_at: int | None = None) -> int:
+        """Store a new version of an entry, if the one it began at still stands; return its number.
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Versioned:
-    """Head of a stored book entry."""
-
-    version: int
-    entry: Any
+        Without `began_at` it is stored whatever stands.
+        """
 
 
 class FolderStore:
@@ -132,12 +118,10 @@ class FolderStore:
         """
         path = self._job_path(job.id)
         with locked(path.with_name(".lock")):
-            stored = self.load_job(job.id).version if is_there(path) else 0
-            if stored != job.version:
-                raise StaleVersionError(
-                    f"job {job.id} is at version {stored}, this change began at {job.version}; "
-                    "load it again and repeat the change"
-                )
+            stored = self.load_job(job.id) if is_there(path) else None
+            version = stored.version if stored else 0
+            if version != job.version:
+                raise stale(f"job {job.id}", version, job.version, stored)
             kept = replace(job, version=job.version + 1)
             write_file(path, to_document(kept).encode())
         return kept
@@ -170,7 +154,7 @@ class FolderStore:
 
     def book_ids(self, kind: type[Record]) -> tuple[str, ...]:
         """Return the ids of a book's entries, the shop's own and the catalogue's, sorted."""
-        name, first_fill = BOOKS[kind]
+        name, first_fill = book_of(kind)
         own = {p.stem for p in self._found(f"books/{name}/*.json")}
         return tuple(sorted(own | set(first_fill())))
 
@@ -184,22 +168,39 @@ class FolderStore:
         UnreadableError
             If the stored entry is damaged.
         """
-        name, first_fill = BOOKS[kind]
-        path = self._entry_path(kind, entry_id)
-        if is_there(path):
-            return from_document(kind, _entry_text(path), origin=str(path))
-        entry = first_fill().get(entry_id)
-        if entry is None:
-            known = ", ".join(self.book_ids(kind))
-            raise UnknownNameError(f"the book of {name} has no {entry_id}; it has: {known}")
-        found: T = entry
-        return found
+        return self.load_versioned(kind, entry_id).entry
 
-    def save_entry(self, entry_id: str, entry: Record) -> int:
-        """Store a new version of an entry; return its number.
+    def load_versioned(self, kind: type[T], entry_id: str) -> Versioned[T]:
+        """Return an entry with its version, which is 0 while it is the catalogue's.
 
         Raises
         ------
+        UnknownNameError, UnreadableError
+            As `load_entry`.
+        """
+        path = self._entry_path(kind, entry_id)
+        if is_there(path):
+            return _stored_entry(kind, path)
+        entry = catalogue_entry(kind, entry_id, lambda: self.book_ids(kind))
+        return Versioned(version=0, entry=entry)
+
+    def save_entry(self, entry_id: str, entry: Record, *, began_at: int | None = None) -> int:
+        """Store a new version of an entry; return its number.
+
+        Parameters
+        ----------
+        entry_id : str
+            Its name in the book.
+        entry : Record
+            The entry.
+        began_at : int, optional
+            Version the change began at, 0 for the catalogue's; without it, whatever stands is
+            followed.
+
+        Raises
+        ------
+        StaleVersionError
+            If another version than `began_at` stands; nothing is written.
         CannotWriteError
             If it cannot be written; the stored version stays.
         UnreadableError
@@ -207,12 +208,16 @@ class FolderStore:
         """
         path = self._entry_path(type(entry), entry_id)
         with locked(path.with_name(f".{entry_id}.lock")):
-            version = 1 + (_entry_version(path) if is_there(path) else 0)
-            write_file(path, to_document(_Versioned(version=version, entry=entry)).encode())
-        return version
+            version = _entry_version(path, _entry_head(path)) if is_there(path) else 0
+            if began_at is not None and began_at != version:
+                stored = _stored_entry(base_of(type(entry)), path).entry if version else None
+                raise stale(f"{book_of(type(entry))[0]}/{entry_id}", version, began_at, stored)
+            kept = Versioned(version=version + 1, entry=entry)
+            write_file(path, to_document(kept).encode())
+        return version + 1
 
     def _job_path(self, job_id: str) -> Path:
-        return self.root / "jobs" / _checked(job_id) / "job.json"
+        return self.root / "jobs" / checked_name(job_id) / "job.json"
 
     def _found(self, pattern: str) -> list[Path]:
         try:
@@ -222,21 +227,10 @@ class FolderStore:
             raise UnreadableError(f"{self.root} cannot be listed: {why}") from error
 
     def _blob_path(self, sha256: str) -> Path:
-        if not _HASH.fullmatch(sha256):
-            raise UnreadableError(f"{sha256!r} is no SHA-256, so no blob has that name")
-        return self.root / "blobs" / sha256[:2] / sha256
+        return self.root / "blobs" / checked_hash(sha256)[:2] / sha256
 
     def _entry_path(self, kind: type[Record], entry_id: str) -> Path:
-        return self.root / "books" / BOOKS[kind][0] / f"{_checked(entry_id)}.json"
-
-
-def _checked(name: str) -> str:
-    if not _NAME.fullmatch(name):
-        raise UsageError(
-            f"{name!r} cannot be a name: 1 to 80 letters, digits, dots, dashes or underscores, "
-            "a letter or digit first"
-        )
-    return name
+        return self.root / "books" / book_of(kind)[0] / f"{checked_name(entry_id)}.json"
 
 
 def _text(path: Path) -> str:
@@ -246,12 +240,14 @@ def _text(path: Path) -> str:
         raise UnreadableError(f"{path} is not text; restore it from a copy") from error
 
 
-def _entry_text(path: Path) -> str:
-    return json.dumps(_entry_head(path)["entry"])
+def _stored_entry(kind: type[T], path: Path) -> Versioned[T]:
+    head = _entry_head(path)
+    entry = from_document(kind, json.dumps(head["entry"]), origin=str(path))
+    return Versioned(version=_entry_version(path, head), entry=entry)
 
 
-def _entry_version(path: Path) -> int:
-    version = _entry_head(path)["version"]
+def _entry_version(path: Path, head: Mapping[str, Any]) -> int:
+    version = head["version"]
     if not isinstance(version, int) or version < 1:
         raise UnreadableError(f"{path} has version {version!r}, least is 1; restore it from a copy")
     return version

@@ -38,6 +38,11 @@ class CutSetup(Record):
         the other way [mm].
     stroke_hz : float
         Strokes per second of an oscillating blade; 0 for one that does not [Hz].
+    spindle_hz : float
+        Revolutions per second of a cutter; 0 for what does not turn [Hz].
+    lead_in_mm, lead_out_mm : float
+        Way over which a wheel rolls down to its depth and up again; negative where it does so
+        before the line begins and after it ends [mm].
     tolerance_mm : float
         Greatest deviation of the cut this operation is allowed [mm].
     """
@@ -51,6 +56,9 @@ class CutSetup(Record):
     lift_z_mm: float
     side_offset_mm: float = 0.0
     stroke_hz: float = 0.0
+    spindle_hz: float = 0.0
+    lead_in_mm: float = 0.0
+    lead_out_mm: float = 0.0
     tolerance_mm: float
 
     def __post_init__(self) -> None:
@@ -64,9 +72,9 @@ class CutSetup(Record):
         for name in ("feed_mm_s", "plunge_mm_s", "turn_rad_s", "lift_angle_rad", "tolerance_mm"):
             value = getattr(self, name)
             require(value > 0.0, f"CutSetup.{name} is {value}, must be above 0")
-        require(
-            self.stroke_hz >= 0.0, f"CutSetup.stroke_hz is {self.stroke_hz}, must not be below 0"
-        )
+        for name in ("stroke_hz", "spindle_hz"):
+            value = getattr(self, name)
+            require(value >= 0.0, f"CutSetup.{name} is {value}, must not be below 0")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -8,7 +8,7 @@ import numpy as np
 
 from kerfwright.geometry.paths import PathSet, empty_paths
 from kerfwright.geometry.plane_map import PlaneMap
-from kerfwright.geometry.record import I64, Record, frozen_array, require
+from kerfwright.geometry.record import F64, I64, Record, frozen_array, require
 from kerfwright.model._checks import require_finite, require_rows
 from kerfwright.model.operation import Operation
 from kerfwright.model.tooling import Tool
@@ -91,6 +91,9 @@ class Design(Record):
         Least height of a tip while it travels between cuts [mm].
     keep_outs : PathSet
         Places no tool may cut, table frame [mm].
+    leads_mm : ndarray of shape (O, 2), float
+        Way over which the wheel of each operation rolls down to its depth and up again; negative
+        where it does so before the line begins and after it ends. No rows for none [mm].
     """
 
     contours: tuple[str, ...]
@@ -105,12 +108,14 @@ class Design(Record):
     top_z_mm: float
     travel_z_mm: float
     keep_outs: PathSet = field(default_factory=empty_paths)
+    leads_mm: F64 = field(default_factory=lambda: np.zeros((0, 2)))
 
     def __post_init__(self) -> None:
         n = len(self.nominal)
         require_finite(self)
         have = len(self.contours)
         require(have == n, f"Design.contours has {have} entries for {n} paths")
+        self._check_leads()
         for name, pool in (
             ("operation", self.operations),
             ("tool", self.tools),
@@ -126,3 +131,16 @@ class Design(Record):
             self.travel_z_mm > top,
             f"Design.travel_z_mm is {self.travel_z_mm}, must be above the stock's top at {top} mm",
         )
+
+    @property
+    def row_leads_mm(self) -> F64:
+        """Leads of each contour, shape (K, 2) [mm]."""
+        if not len(self.leads_mm):
+            return np.zeros((len(self.nominal), 2))
+        rows: F64 = self.leads_mm[self.operation]
+        return rows
+
+    def _check_leads(self) -> None:
+        frozen_array(self, "leads_mm", dtype=np.float64, shape=(None, 2))
+        rows, wanted = len(self.leads_mm), len(self.operations)
+        require(rows in {0, wanted}, f"Design.leads_mm has {rows} rows for {wanted} operations")

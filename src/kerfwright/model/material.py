@@ -125,7 +125,9 @@ class SettingCard(Record):
         ``feed_mm_s``, ``feed_fine_mm_s``, ``feed_fast_mm_s``, ``plunge_mm_s``,
         ``lift_angle_rad``, ``mat_mm`` (how far the tip goes into the mat on a through cut),
         ``lift_mm`` (height over the top face when it lifts inside a contour),
-        ``side_offset_mm``, ``stroke_hz`` where they apply.
+        ``side_offset_mm``, ``stroke_hz`` where they apply; of a wheel ``lead_in_mm``,
+        ``lead_out_mm`` and ``depth_share`` of the caliper; of a cutter ``spindle_hz``,
+        ``chip_load_mm`` and ``max_step_mm``, the greatest depth per pass.
     proven_on, by : str
         Day it was proven, ISO 8601, and by whom; empty while it is only a starting value.
     """

@@ -9,6 +9,7 @@ from typing import Literal
 
 from kerfwright.geometry.record import Record, require
 from kerfwright.model._checks import require_finite, require_word
+from kerfwright.model.routing import Routing
 
 _WORDS: Mapping[str, tuple[str, ...]] = {
     "side": ("on", "inside", "outside"),
@@ -19,10 +20,13 @@ _WORDS: Mapping[str, tuple[str, ...]] = {
 
 
 class Process(StrEnum):
-    """Processes; words of ISO 19593-1 in lower case where it has them."""
+    """Processes; words of ISO 19593-1 in lower case where it has them, else the trade's."""
 
     CUTTING = "cutting"
     PARTIAL_CUTTING = "partial_cutting"
+    CREASING = "creasing"
+    DRAWING = "drawing"
+    ROUTING = "routing"
 
 
 class HeadKind(StrEnum):
@@ -31,6 +35,9 @@ class HeadKind(StrEnum):
     CAMERA = "camera"
     TANGENTIAL_KNIFE = "tangential_knife"
     OSCILLATING_KNIFE = "oscillating_knife"
+    CREASING_WHEEL = "creasing_wheel"
+    PEN = "pen"
+    ROUTER_SPINDLE = "router_spindle"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -64,13 +71,14 @@ class Operation(Record):
     id : str
         Name inside the job.
     process : Process
-        cutting (through) or partial_cutting (kiss from the top, score from the bed).
+        cutting (through), partial_cutting (kiss from the top, score from the bed), creasing,
+        drawing (a pen line) or routing (through, or down to a skin).
     head_kind : HeadKind
         Kind of head that does it.
     tool_id, card_id : str
         Tool and setting card by id.
     side : {'on', 'inside', 'outside'}
-        Where the tool runs; a knife runs on the line.
+        Where the tool runs; knife, wheel and pen run on the line.
     depth_mm : float
         From the top: how deep the tip goes below the top face. From the bottom: height of the
         tip above the bottom face, negative below it, into the mat [mm].
@@ -86,11 +94,16 @@ class Operation(Record):
         Which feed of the setting card is used.
     feed_mm_s : float or None
         Feed in the cut; None takes the setting card's [mm/s].
+    routing : Routing or None
+        What a routed operation says beyond this; None for all others.
+    setup : int
+        Set-up of the job it belongs to, counted from 1: sheets are laid once per set-up.
 
     Raises
     ------
     ModelError
-        If a value is out of range, or a partial cut from the bottom has no skin left.
+        If a value is out of range, a partial cut from the bottom has no skin left, or routing
+        comes without its own figures or they come with another process.
     """
 
     id: str
@@ -106,6 +119,8 @@ class Operation(Record):
     fidelity: Literal["print", "size"] = "size"
     quality: Literal["fine", "standard", "fast"] = "standard"
     feed_mm_s: float | None = None
+    routing: Routing | None = None
+    setup: int = 1
 
     def __post_init__(self) -> None:
         require_finite(self)
@@ -130,6 +145,33 @@ class Operation(Record):
             f"operation {self.id} cuts through with its depth from the {self.depth_from}, must "
             "count it from the bottom",
         )
+        self._check_process()
+
+    def _check_process(self) -> None:
+        routes = self.process is Process.ROUTING
+        require(
+            routes == (self.routing is not None),
+            f"operation {self.id}: the process {self.process.value} "
+            + ("needs routing figures" if routes else "has no routing figures"),
+        )
+        presses = self.process in {Process.CREASING, Process.DRAWING}
+        require(
+            not presses or self.depth_from == "top",
+            f"operation {self.id} counts its depth from the {self.depth_from}, must count it from "
+            "the top, which is what it presses on",
+        )
+        require(self.setup >= 1, f"operation {self.id}: set-up {self.setup}, they begin with 1")
+
+    @property
+    def bounds_part(self) -> bool:
+        """Whether what it goes all round is a piece of its own, freed at once or held by a skin."""
+        routed = self.process is Process.ROUTING and self.depth_from == "bottom"
+        return routed or self.process is Process.CUTTING
+
+    @property
+    def goes_through(self) -> bool:
+        """Whether a piece is free once this has gone all round it: cut or routed to the bed."""
+        return self.process is Process.CUTTING or (self.bounds_part and self.depth_mm <= 0.0)
 
     def tip_z_mm(self, thickness_mm: float) -> float:
         """Return the height of the tip above the sheet's bottom face at full depth [mm]."""

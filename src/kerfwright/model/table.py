@@ -6,7 +6,7 @@ Axes are always in the order x, y, z, c. Lengths in mm, turns in rad.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -17,6 +17,7 @@ from kerfwright.model.material import Range
 from kerfwright.model.operation import HeadKind
 
 Box = tuple[float, float, float, float]
+_SURFACES = ("mat", "spoilboard", "underlay")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -241,7 +242,7 @@ class Table(Record):
         Name in the book and for people.
     bed : tuple of float
         x0, y0, x1, y1 of the bed in the table frame [mm].
-    bed_surface : {'mat', 'spoilboard'}
+    bed_surface : {'mat', 'spoilboard', 'underlay'}
         What the sheet lies on.
     bed_surface_mm : float
         Its thickness: how deep a tip may go below z = 0 at the very most [mm].
@@ -272,6 +273,10 @@ class Table(Record):
     vacuum : mapping of str to Range
         Leaks as free air at a drop of 1 kPa: ``mat_flow_m3_h_m2`` through open bed,
         ``zone_leak_m3_h`` of a zone itself, ``valve_flow_m3_h`` through an open valve.
+    other_surfaces : mapping of str to float
+        What may be laid on the bed for a set-up instead of `bed_surface`, and how thick it is;
+        z = 0 is then its face. Besides a mat and a spoilboard an underlay, which bears knives
+        and cutters [mm].
     """
 
     id: str
@@ -292,11 +297,15 @@ class Table(Record):
     clearance_mm: float
     calibration: tuple[Calibration, ...] = ()
     vacuum: Mapping[str, Range] = field(default_factory=dict)
+    other_surfaces: Mapping[str, float] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         require_finite(self)
         require(_is_box(self.bed), f"table {self.id}: bed {self.bed} is empty")
-        require_word(f"table {self.id}: bed_surface", self.bed_surface, ("mat", "spoilboard"))
+        require_word(f"table {self.id}: bed_surface", self.bed_surface, _SURFACES)
+        for surface, thick in self.other_surfaces.items():
+            require_word(f"table {self.id}: other_surfaces", surface, _SURFACES)
+            require(thick > 0.0, f"table {self.id}: {surface} is {thick} mm thick, must be above 0")
         require_word(f"table {self.id}: z_reference", self.z_reference, ("bed", "top"))
         for name in ("bed_surface_mm", "gantry_kg", "travel_z_mm", "clearance_mm"):
             value = getattr(self, name)
@@ -318,6 +327,23 @@ class Table(Record):
                 f"table {self.id}: station {s.number} names tool {s.tool_id} in head {s.head_id}, "
                 "which no head holds",
             )
+
+    def laid_with(self, surface: str) -> Table:
+        """Return the table with a surface on its bed.
+
+        Raises
+        ------
+        UnknownNameError
+            If the table has no such surface.
+        """
+        if surface == self.bed_surface:
+            return self
+        if surface not in self.other_surfaces:
+            known = ", ".join((self.bed_surface, *self.other_surfaces))
+            msg = f"table {self.id} has no {surface} for its bed; it has {known}"
+            raise UnknownNameError(msg)
+        thick = self.other_surfaces[surface]
+        return replace(self, bed_surface=surface, bed_surface_mm=thick)
 
     def head(self, head_id: str) -> Head:
         """Return a head by id.

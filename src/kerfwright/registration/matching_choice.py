@@ -125,6 +125,8 @@ def chosen(case: Case) -> Tried:
         return anywhere
     if case.turn_limit_rad is not None:
         near = _of_both_hands(case, (case.turn_rad, min(case.turn_limit_rad, pi)))
+        if near.mirrored and not (case.may_be_mirrored or anywhere.mirrored):
+            return anywhere  # marks on one line: turned by half it is as good
         enough = near.votes >= 2 and anywhere.votes - near.votes < LEAST_LEAD
         return near if enough else anywhere
     near = _of_both_hands(case, (case.turn_rad, TURNED_RAD))

@@ -48,7 +48,9 @@ def match_words(
         out.append(said("LOK-122", Severity.BLOCKS))
     off = 0.0 if turn_rad is None else turn_off(affine, turn_rad)
     if abs(off) > TURNED_RAD:
-        out.append(said("LOK-123", Severity.WARN, degrees(off), degrees(TURNED_RAD), "deg"))
+        out.append(
+            said("LOK-123", Severity.WARN, degrees(off), degrees(TURNED_RAD), "deg", how=_how(off))
+        )
     if ambiguous:
         out.append(said("LOK-124", Severity.BLOCKS, float(votes), float(needed)))
     if votes < wanted:
@@ -56,6 +58,13 @@ def match_words(
     if on_a_line:
         out.append(said("LOK-127", Severity.WARN, float(votes), 3.0))
     return out
+
+
+def _how(off_rad: float) -> str:
+    """Return in words how far a sheet is turned."""
+    if abs(off_rad) > 3.0 * TURNED_RAD:
+        return "by half a turn"
+    return f"by a quarter turn {'counter-clockwise' if off_rad > 0.0 else 'clockwise'}"
 
 
 def turn_off(affine: F64, turn_rad: float) -> float:

@@ -52,6 +52,27 @@ def falls_into_view(
     ndarray of shape (K,), bool
         True where the whole mark is in the picture.
     """
+    off = furthest_off_mm(away_mm, throw_rad=throw_rad, prior=prior) + diameter_mm / 2.0
+    return np.asarray((off <= np.array(field_of_view_mm) / 2.0).all(axis=1))
+
+
+def furthest_off_mm(away_mm: F64, *, throw_rad: float, prior: PrintPrior) -> F64:
+    """Return how far a mark may lie off its place on a sheet that is not turned.
+
+    Parameters
+    ----------
+    away_mm : ndarray of shape (K, 2), float
+        From the mark found to the other one, along the picture's axes [mm].
+    throw_rad : float
+        Largest turn of the sheet to either side [rad].
+    prior : PrintPrior
+        What the print may do.
+
+    Returns
+    -------
+    ndarray of shape (K, 2), float
+        Along both axes, as `falls_into_view` counts it without the mark's radius [mm].
+    """
     xy = np.abs(np.asarray(away_mm, dtype=np.float64))
     length = np.hypot(xy[:, 0], xy[:, 1])
     aside = math.sin(min(throw_rad, math.pi / 2.0))
@@ -59,8 +80,7 @@ def falls_into_view(
     wander = prior.field_sd_mm * np.minimum(length / prior.field_length_mm, 1.0)
     stretch = math.hypot(prior.growth_sd, prior.skew_sd_rad) * length
     spread = np.sqrt(stretch**2 + 2.0 * wander**2 + 2.0 * prior.mark_sd_mm**2)
-    off = back * xy + aside * xy[:, ::-1] + _SIGMAS * spread[:, None] + diameter_mm / 2.0
-    return np.asarray((off <= np.array(field_of_view_mm) / 2.0).all(axis=1))
+    return np.asarray(back * xy + aside * xy[:, ::-1] + _SIGMAS * spread[:, None], np.float64)
 
 
 def allowed_throw_rad(

@@ -63,27 +63,22 @@ def _way_columns(ways: Ways) -> dict[str, np.ndarray]:
 def _events(own: Stations, place: I64, plunge: I64, zones: tuple[int, ...]) -> tuple[Event, ...]:
     """Return what happens where: `place` (N + 1, 3) of each link block, `plunge` (N,).
 
-    The blade stands still while tools are changed and at the end; in between it keeps on from cut
-    to cut, since starting it takes longer than most ways.
+    Blade and spindle stand still while tools are changed and at the end; in between they keep on
+    from cut to cut, since starting takes longer than most ways.
     """
     change = np.flatnonzero(np.diff(own.number) != 0) + 1
     starts = [0, *change.tolist()]
+    ends = [*change.tolist(), len(own.number)]
     events = [(0, -1, EventCode.VACUUM, float(zone)) for zone in zones]
     events += [(int(place[i, OVER]), 2, EventCode.TOOL, float(own.number[i])) for i in starts]
-    first = np.zeros(len(own.number), bool)
-    first[starts] = True
-    previous = np.concatenate(([0.0], own.stroke_hz[:-1]))
-    previous[first] = 0.0
-    switched = np.flatnonzero(own.stroke_hz != previous)
-    events += [
-        (int(plunge[i]), 3, EventCode.OSCILLATION, float(own.stroke_hz[i]))
-        for i in switched.tolist()
-    ]
-    ends = [*change.tolist(), len(own.number)]
-    events += [
-        (int(place[i, TURN]), 1, EventCode.OSCILLATION, 0.0)
-        for i in ends
-        if own.stroke_hz[i - 1] > 0.0
-    ]
+    for code, rate in (
+        (EventCode.OSCILLATION, own.stroke_hz),
+        (EventCode.SPINDLE, own.spindle_hz),
+    ):
+        previous = np.concatenate(([0.0], rate[:-1]))
+        previous[starts] = 0.0
+        switched = np.flatnonzero(rate != previous).tolist()
+        events += [(int(plunge[i]), 3, code, float(rate[i])) for i in switched]
+        events += [(int(place[i, TURN]), 1, code, 0.0) for i in ends if rate[i - 1] > 0.0]
     events.sort(key=lambda e: e[:2])
     return tuple(Event(before_block=at, code=code, value=value) for at, _, code, value in events)

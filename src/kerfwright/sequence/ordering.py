@@ -19,10 +19,12 @@ from kerfwright.sequence.cuts import Cuts, gather_cuts
 from kerfwright.sequence.entries import best_entries
 from kerfwright.sequence.greedy import greedy_order
 from kerfwright.sequence.groups import free_cuts, tool_groups
+from kerfwright.sequence.improving import SHARES, improve
 from kerfwright.sequence.precedence import Graph, first_lines, make_lines, precedence
-from kerfwright.sequence.tree import build_tree
+from kerfwright.sequence.tree import Tree, build_tree
 
 _STARTS = 4
+_STEPS = _STARTS + SHARES + 3
 
 Progress = Callable[[int, int], None]
 
@@ -38,14 +40,17 @@ def order(
     travel_z_mm: float,
     tolerance_mm: float = 0.001,
     seed: int = 0,
+    iterations: int = 2,
     progress: Progress | None = None,
 ) -> CutOrder:
     """Return an order of all cuts that breaks no precedence and loses little time.
 
     Precedence is a matter of `precedence`, tool changes are the fewest it allows. Inside a tool
-    group the next cut is the one reached soonest, from a few first cuts (drawn with `seed`); then
-    entries and directions are the best there are for that order, and the order with the least
-    time is kept. The same job moved as a whole gives the same order.
+    group the order begins as a walk to the cut reached soonest, the best of a few first cuts
+    (drawn with `seed`), and is then made better by moves of runs and turned stretches (see
+    `improving`); it never takes longer than the walk with its best entries. Entries and
+    directions are the best there are for the order returned. The same job moved as a whole gives
+    the same order.
 
     Parameters
     ----------
@@ -68,7 +73,9 @@ def order(
     tolerance_mm : float, default 0.001
         How far a contour may poke out of another one and still be inside it [mm].
     seed : int, default 0
-        Seed of the first cuts that are tried.
+        Seed of the first cuts that are tried and of the disturbances.
+    iterations : int, default 2
+        Disturbances tried per cut; 0 only makes the moves that gain. Time grows in step with it.
     progress : callable, optional
         Called with steps done and steps in all; may raise to stop.
 
@@ -88,28 +95,40 @@ def order(
     Notes
     -----
     Costs take C around by the shorter way; limits of C are kept by `link`, which may have to
-    rewind. An order is as good as a walk to the nearest is: some tens of per cent above the least.
+    rewind. No order is proven least; `lower_bound_s` says how far it may be from that, and
+    `studies/sequence_tour.py` compares it with near-optimal tours through fixed entries.
     """
     tell = progress or _silent
     index = np.asarray(operation, np.int64)
-    _check_lines(paths, contours, operations, index, travel_z_mm)
+    _check_lines(paths, contours, operations, index, travel_z_mm, iterations)
     found = _gather(choices, contours, operations, index, table)
     if not len(found[0]):
         return _named(found[0], np.zeros(0, np.int64), np.zeros(0, np.int64), 0.0, contours, ())
     cuts = found[0]
     first, contour = first_lines(contours)
     forest = containment_forest(paths.select(first), tolerance_mm=tolerance_mm)
-    tell(1, _STARTS + 3)
+    tell(1, _STEPS)
     lines = make_lines(
         paths, contour=contour, first=first, parent=forest, operations=operations, operation=index
     )
     graph = precedence(cuts, lines)
     group = tool_groups(cuts.station, graph)
-    tell(2, _STARTS + 3)
+    tell(2, _STEPS)
     law = travel_law(table.axes, rise_mm=travel_z_mm)
-    rows = _best_of_starts(cuts, graph, group, law, seed, tell)
+    tree = build_tree(cuts.pose_in)
+    rows = improve(
+        cuts,
+        graph,
+        group,
+        tree,
+        law,
+        _best_of_starts(cuts, graph, group, tree, law, seed, tell),
+        iterations=iterations * len(cuts),
+        seed=seed,
+        tell=lambda share: tell(_STARTS + 2 + share, _STEPS),
+    )
     bound = min(travel_bound_s(c, law) for c in found)
-    tell(_STARTS + 3, _STARTS + 3)
+    tell(_STEPS, _STEPS)
     names = tuple(operations[i].id for i in index.tolist())
     return _named(cuts, rows, group, bound, contours, names)
 
@@ -120,11 +139,13 @@ def _check_lines(
     operations: tuple[Operation, ...],
     operation: I64,
     travel_z_mm: float,
+    iterations: int,
 ) -> None:
     require(len(contours) == len(paths), f"{len(paths)} paths need as many contour ids")
     require(operation.shape == (len(paths),), f"{len(paths)} paths need as many operations")
     known = (operation >= 0) & (operation < len(operations))
     require(known.all(), f"a path names an operation beyond the {len(operations)} that are listed")
+    require(iterations >= 0, f"iterations is {iterations}, must not be below 0")
     require(0.0 < travel_z_mm < np.inf, f"travel height {travel_z_mm} mm must be above the bed")
 
 
@@ -155,10 +176,9 @@ def _gather(
 
 
 def _best_of_starts(
-    cuts: Cuts, graph: Graph, group: I64, law: F64, seed: int, tell: Progress
+    cuts: Cuts, graph: Graph, group: I64, tree: Tree, law: F64, seed: int, tell: Progress
 ) -> I64:
     """Return the rows, in order, of the best of a few first orders."""
-    tree = build_tree(cuts.pose_in)
     free = free_cuts(len(cuts), graph)
     free = free[group[free] == 0]
     drawn = np.random.default_rng(seed).permutation(free)[: _STARTS - 1].tolist()
@@ -168,7 +188,7 @@ def _best_of_starts(
         rows, time_s = best_entries(cuts, sequence, law)
         if time_s < least:
             best, least = rows, time_s
-        tell(3 + i, _STARTS + 3)
+        tell(3 + i, _STEPS)
     return best
 
 

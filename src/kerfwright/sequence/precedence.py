@@ -27,7 +27,7 @@ import numpy as np
 
 from kerfwright.geometry.paths import PathSet
 from kerfwright.geometry.record import BOOL, F64, I64
-from kerfwright.model.operation import Operation, Process
+from kerfwright.model.operation import Operation
 from kerfwright.sequence.cuts import Cuts
 from kerfwright.sequence.overlaps import box_overlaps
 
@@ -123,7 +123,7 @@ def make_lines(
     operation: I64,
 ) -> Lines:
     """Return the lines; `parent` (U,) is the containment forest of the paths of `first`."""
-    through = np.array([o.process is Process.CUTTING for o in operations], bool)
+    through = np.array([o.bounds_part for o in operations], bool)
     own = paths.select(first)
     return Lines(
         contour=contour,

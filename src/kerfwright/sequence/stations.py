@@ -39,6 +39,8 @@ class Stations:
         Lowest and highest tip height [mm].
     stroke_hz : ndarray of shape (N,), float
         Strokes per second in the cut, 0 for none [Hz].
+    spindle_hz : ndarray of shape (N,), float
+        Revolutions per second in the cut, 0 for none [Hz].
     top_z_mm, lift_z_mm : ndarray of shape (N,), float
         Top face of the stock and height the tip is lifted to inside a cut [mm].
     """
@@ -50,6 +52,7 @@ class Stations:
     reach_mm: F64
     z_travel_mm: F64
     stroke_hz: F64
+    spindle_hz: F64
     top_z_mm: F64
     lift_z_mm: F64
 
@@ -100,6 +103,7 @@ def stations_of(
         reach_mm=np.array([h.reach for h in own]).reshape(-1, 4)[of_cut],
         z_travel_mm=np.array([h.z_travel_mm for h in own]).reshape(-1, 2)[of_cut],
         stroke_hz=np.array([s.stroke_hz for s in setup])[of_cut],
+        spindle_hz=np.array([s.spindle_hz for s in setup])[of_cut],
         top_z_mm=np.array([s.top_z_mm for s in setup])[of_cut],
         lift_z_mm=np.array([s.lift_z_mm for s in setup])[of_cut],
     )

@@ -3,6 +3,6 @@
 `choices` says in which ways each contour may be cut; `plan` makes the motion of the ways chosen.
 """
 
-from kerfwright.toolpath.knife import choices, plan
+from kerfwright.toolpath.doors import choices, plan
 
 __all__ = ["choices", "plan"]

@@ -14,39 +14,20 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from kerfwright.errors import Finding, UnknownNameError, UsageError
+from kerfwright.errors import Finding
 from kerfwright.geometry.paths import PathSet
 from kerfwright.geometry.record import F64, I64
 from kerfwright.model.cut import CutChoices, CutOrder, CutSetup
 from kerfwright.model.motion import ToolMotion
 from kerfwright.model.operation import Operation
 from kerfwright.model.tooling import Blade
+from kerfwright.toolpath.asked import cuts_asked, pass_pairs
 from kerfwright.toolpath.cuts import ENTRY, PASS, PATH, SENSE, make
 from kerfwright.toolpath.entries import all_cuts
 from kerfwright.toolpath.limits import held
+from kerfwright.toolpath.rows import motion_of
 from kerfwright.toolpath.work import Work, prepare
-from kerfwright.toolpath.writing import (
-    AT_C,
-    AT_X,
-    AT_Y,
-    COUNT,
-    CUT,
-    CX,
-    CY,
-    FEED,
-    FEED_KIND,
-    IN_C,
-    IN_X,
-    IN_Y,
-    KIND,
-    ROLE,
-    TIME,
-    TURNED,
-    C,
-    X,
-    Y,
-    Z,
-)  # fmt: skip
+from kerfwright.toolpath.writing import AT_C, AT_X, AT_Y, COUNT, IN_C, IN_X, IN_Y, TIME
 
 
 def choices(
@@ -102,7 +83,7 @@ def choices(
         xyc_in=ends[:, [IN_X, IN_Y, IN_C]],
         xyc_out=ends[:, [AT_X, AT_Y, AT_C]],
         time_s=ends[:, TIME],
-        before=_pass_pairs(int(work.usable.sum()), operation.passes),
+        before=pass_pairs(int(work.usable.sum()), operation.passes),
         findings=work.findings(np.ones(len(contours), bool)),
     )
 
@@ -143,7 +124,7 @@ def plan(
         As for `choices`, or if the order asks for a pass the operation has not.
     """
     work = prepare(operation, tool, paths, contours, part_side, setup)
-    asked, places = _asked(operation, order, contours)
+    asked, places = cuts_asked(operation, order, contours)
     path = asked[:, PATH].astype(np.int64)
     flat_to_part = work.allowed[path, np.where(asked[:, SENSE] > 0.0, 0, 1)]
     cuts = asked[flat_to_part]
@@ -152,41 +133,11 @@ def plan(
     is_asked = np.zeros(len(contours), bool)
     is_asked[path] = True
     findings = (*work.findings(is_asked), *_wrong_ways(work, np.unique(path[~flat_to_part])))
-    return _motion(rows, places[flat_to_part], setup, findings)
+    return motion_of(rows, places[flat_to_part], setup, findings)
 
 
 def _made(work: Work, cuts: F64, counts: I64) -> tuple[F64, F64]:
     return make(cuts, counts, *work.geometry, np.array(work.steps))
-
-
-def _pass_pairs(contours: int, passes: int) -> I64:
-    """Return that each pass comes before the next, cuts counted contour by contour."""
-    cut = np.arange(contours * passes).reshape(contours, passes)
-    return np.column_stack((cut[:, :-1].ravel(), cut[:, 1:].ravel()))
-
-
-def _asked(operation: Operation, order: CutOrder, contours: tuple[str, ...]) -> tuple[F64, I64]:
-    """Return the cuts of this operation, and their places in the order."""
-    places = np.array([i for i, o in enumerate(order.operation) if o == operation.id], np.int64)
-    index = {name: k for k, name in enumerate(contours)}
-    names = [order.contour[i] for i in places]
-    unknown = next((n for n in names if n not in index), None)
-    if unknown is not None:
-        msg = f"the order cuts contour {unknown}, which operation {operation.id} does not have"
-        raise UnknownNameError(msg)
-    pass_no = order.pass_no[places]
-    if len(pass_no) and not 0 <= pass_no.min() <= pass_no.max() < operation.passes:
-        msg = (
-            f"the order asks for pass {pass_no.max()} of operation {operation.id}, which has "
-            f"{operation.passes}, counted from 0"
-        )
-        raise UsageError(msg)
-    cuts = np.zeros((len(places), ENTRY + 1))
-    cuts[:, PATH] = [index[n] for n in names]
-    cuts[:, PASS] = pass_no
-    cuts[:, SENSE] = np.where(order.reversed[places], -1.0, 1.0)
-    cuts[:, ENTRY] = order.entry_s[places]
-    return cuts, places
 
 
 def _wrong_ways(work: Work, index: I64) -> tuple[Finding, ...]:
@@ -195,24 +146,4 @@ def _wrong_ways(work: Work, index: I64) -> tuple[Finding, ...]:
         held("TLP-130", work.contours[k], work.paths.points[starts[k]])
         for k in index
         if work.usable[k]
-    )
-
-
-def _motion(rows: F64, places: I64, setup: CutSetup, findings: tuple[Finding, ...]) -> ToolMotion:
-    end = rows[:, [X, Y, Z, C]]
-    start = end[0] if len(rows) else np.array([0.0, 0.0, setup.lift_z_mm, 0.0])
-    n = len(rows)
-    return ToolMotion(
-        start=start,
-        kind=rows[:, KIND].astype(np.int64),
-        end=end,
-        centre=rows[:, [CX, CY]],
-        sweep_rad=rows[:, TURNED],
-        feed=rows[:, FEED],
-        feed_kind=rows[:, FEED_KIND].astype(np.int64),
-        dwell_s=np.zeros(n),
-        role=rows[:, ROLE].astype(np.int64),
-        cut=places[rows[:, CUT].astype(np.int64)],
-        tool=np.zeros(n, np.int64),
-        findings=findings,
     )

@@ -52,12 +52,13 @@ def way_of(run: Run, section: F64, step: Step) -> tuple[int, float, float, float
     slack = _slack(run, section, step.front, step.back)
     over = _share(slack, trail, lead, far, corner)
     at_start, at_end = _nick(corner, slack - over + lead), _nick(far, over + trail)
-    if max(at_end, at_start) < best:
+    # A way wins only by more than noise, so that a sheet moved is cut the same way.
+    if max(at_end, at_start) < best - step.noise:
         best, way, under, nick, other = max(at_end, at_start), AGAINST, over, at_start, at_end
     if best > step.tolerance and slack <= 0.0:
         past = max(min(trail, lead), _half(run, step) + max(trail, lead) - run.length)
         at_start, at_end = _nick(corner, past), _nick(far, past)
-        if max(at_start, at_end) < best:
+        if max(at_start, at_end) < best - step.noise:
             way, nick, other = FROM_BOTH_ENDS, at_start, at_end
     return way, under, nick, other
 

@@ -112,7 +112,7 @@ def prepare(
         If there is not one id and one side per path, an id stands twice, or a side is none.
     """
     sides = np.asarray(part_side, dtype=np.int64)
-    _check(paths, contours, sides)
+    check_paths(paths, contours, sides)
     steps = steps_of(operation, blade, setup)
     shapes = shapes_of(paths, noise_mm=steps[-1].noise)
     reasons = blocking(operation, blade, setup)
@@ -145,7 +145,8 @@ def _sections(shapes: Shapes, part_side: I64, step: Step) -> Sections:
     return with_rooms(sections, shapes, part_side, reach_mm=reach, aside_mm=aside)
 
 
-def _check(paths: PathSet, contours: tuple[str, ...], sides: I64) -> None:
+def check_paths(paths: PathSet, contours: tuple[str, ...], sides: I64) -> None:
+    """Raise `UsageError` unless there is one id and one side per path, and no id stands twice."""
     if len(contours) != len(paths) or sides.shape != (len(paths),):
         msg = (
             f"{len(paths)} paths came with {len(contours)} ids and {sides.shape} part sides; "

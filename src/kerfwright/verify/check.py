@@ -14,16 +14,20 @@ from kerfwright.model.table import Table
 from kerfwright.model.verification import Verification
 from kerfwright.verify.case import Case, prepare
 from kerfwright.verify.columns import BREF, F64, SC0, SX0, SY0
+from kerfwright.verify.cutter_judging import Cutting, judge_cutting
 from kerfwright.verify.judging import judge_contours, uncut_of
 from kerfwright.verify.limits import check_keep_outs, check_limits, check_surface
 from kerfwright.verify.measures import STEPS, Measures, measure
 from kerfwright.verify.running import check_running, check_tools
 from kerfwright.verify.saying import finding
 from kerfwright.verify.travel import check_travel
+from kerfwright.verify.wheel_checks import check_wheels
 
 Progress = Callable[[int, int], None]
 
-_LIMIT_CODES = frozenset({"VER-122", "VER-123", "VER-160", "VER-161", "VER-162", "VER-163"})
+_LIMIT_CODES = frozenset(
+    {"VER-122", "VER-123", "VER-222", "VER-160", "VER-161", "VER-162", "VER-163"}
+)
 _HIT_CODES = frozenset({"VER-131", "VER-133", "VER-151", "VER-152", "VER-153", "VER-154"})
 
 
@@ -38,7 +42,9 @@ def check_program(
     """Check a program against the design, as it will run on the table.
 
     Everything is measured from the motion alone: which contour a cut belongs to follows from
-    where it is. Head offsets are undone where the program holds them.
+    where it is. Head offsets are undone where the program holds them. Blocks run by stations with
+    a cutter are measured as the disc it sweeps, all others as a blade, which a wheel and a pen are
+    without width; all are held to the same limits of table, travel and keep-outs.
 
     Parameters
     ----------
@@ -57,19 +63,26 @@ def check_program(
     -------
     Verification
         Measures contour by contour and findings; a bad program is a finding, never an exception.
-        Worst deviations are exact within 0.5 um or a sixtieth of ``tolerances.cut_mm``.
+        Worst deviations are exact within 0.5 um or a sixtieth of ``tolerances.cut_mm``, for routed
+        contours within 0.5 um. An axis that is farther over a part than it can belong to its
+        contour (radius, twice the lead and 3 mm) counts as so far; of an inside corner too tight
+        for the cutter at most 3 mm of material are told.
     """
-    tell = _Counter(progress, STEPS + 2)
+    tell = _Counter(progress, STEPS + 3)
     # Numbers of any size may be read; what overflows is beyond every limit and found there.
     with np.errstate(all="ignore"):
         case = prepare(motion, design, table, tolerances)
         tell()
         measures = measure(case, tell)
+        cutting = judge_cutting(case.cutting, motion)
+        tell()
         strays = _strays(case)
         found = [
             *check_tools(case),
             *judge_contours(measures, case),
             *_stray_findings(case, strays),
+            *cutting.findings,
+            *check_wheels(case),
             *check_running(case),
             *check_travel(case),
             *check_keep_outs(case),
@@ -77,7 +90,7 @@ def check_program(
             *check_surface(case),
         ]
         tell()
-        return _verification(case, measures, strays, found)
+        return _verification(case, measures, cutting, strays, found)
 
 
 class _Counter:
@@ -114,19 +127,20 @@ def _stray_findings(case: Case, strays: F64) -> list[Finding]:
 
 
 def _verification(
-    case: Case, measures: Measures, strays: F64, found: list[Finding]
+    case: Case, measures: Measures, cutting: Cutting, strays: F64, found: list[Finding]
 ) -> Verification:
     grave = {Severity.BLOCKS, Severity.HOLDS_PART}
+    routed = case.cutting.routed.is_routed
     return Verification(
         program_sha=case.motion.text_sha,
         passed=not any(f.severity in grave for f in found),
         contour=case.design.contours,
-        worst_mm=measures.deviation.value,
-        worst_xy=measures.deviation.xy,
-        uncut_mm=uncut_of(measures, case.wanted),
-        overcut_part_mm=measures.overcut.part,
-        overcut_waste_mm=measures.overcut.waste,
-        strays=tuple((x, y) for x, y in strays.tolist()),
+        worst_mm=np.where(routed, cutting.worst, measures.deviation.value),
+        worst_xy=np.where(routed[:, None], cutting.worst_xy, measures.deviation.xy),
+        uncut_mm=np.where(routed, cutting.uncut, uncut_of(measures, case)),
+        overcut_part_mm=np.where(routed, cutting.gouge, measures.overcut.part),
+        overcut_waste_mm=np.where(routed, 0.0, measures.overcut.waste),
+        strays=tuple((x, y) for x, y in np.vstack((strays, cutting.strays)).tolist()),
         limit_violations=tuple(sentence_of(f) for f in found if f.code in _LIMIT_CODES),
         collisions=tuple(sentence_of(f) for f in found if f.code in _HIT_CODES),
         findings=tuple(found),

@@ -29,9 +29,10 @@ Found = list[tuple[int, Finding]]
 """Findings with the row they belong to."""
 
 
-def uncut_of(measures: Measures, wanted: Wanted) -> F64:
+def uncut_of(measures: Measures, case: Case) -> F64:
     """Return the length of each contour the blade does not reach at the reference plane [mm]."""
-    return np.maximum(wanted.shape.length - measures.levels[REFERENCE].length, 0.0)
+    left = np.maximum(case.wanted.shape.length - measures.levels[REFERENCE].length, 0.0)
+    return np.where(case.cutting.routed.is_routed, 0.0, left)
 
 
 def judge_contours(measures: Measures, case: Case) -> list[Finding]:
@@ -80,7 +81,8 @@ def _cover(measures: Measures, case: Case) -> Found:
     length, rows = wanted.shape.length, np.arange(case.rows)
     reached, through = measures.levels[ANY], measures.levels[REFERENCE]
     bare = length <= 0.0
-    missing = ~bare & (reached.length <= np.minimum(limit, length / 2.0))
+    mine = ~bare & ~case.cutting.routed.is_routed
+    missing = mine & (reached.length <= np.minimum(limit, length / 2.0))
     shallow = ~missing & measures.shallow
     # Where the tip stays too high, that is what is said, and not that the chord is shorter there.
     left = length - np.where(shallow, measures.touched.length, through.length)
@@ -89,7 +91,7 @@ def _cover(measures: Measures, case: Case) -> Found:
     start = points_at(wanted, rows, np.zeros(case.rows))
     place = points_at(wanted, rows, measures.levels[DEEP].gap)
     above = np.minimum(measures.tip_at_gap, case.design.top_z_mm) - wanted.target_z
-    uncut = ~bare & ~missing & (left > limit)
+    uncut = mine & ~missing & (left > limit)
     depth = case.tolerances.depth_mm
     return [
         *((k, _of("VER-115", k, case)) for k in np.flatnonzero(bare).tolist()),

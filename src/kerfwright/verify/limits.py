@@ -7,13 +7,27 @@ import shapely
 
 from kerfwright.errors import Finding
 from kerfwright.geometry.paths import PathSet, edges_of
+from kerfwright.model.tooling import Cutter
 from kerfwright.verify.case import Case
-from kerfwright.verify.columns import BREF, F64, I64, SC0, SC1, SX0, SX1, SY0, SY1
+from kerfwright.verify.columns import (
+    BREF,
+    F64,
+    I64,
+    LENGTH,
+    RADIUS,
+    SWEEP,
+    UX,
+    UY,
+    X0,
+    Y0,
+)
 from kerfwright.verify.moves import Moves
+from kerfwright.verify.outer_leads import tips_of
 from kerfwright.verify.saying import finding
 
 _ROUNDING_RAD = 1e-5  # four decimals of a degree, and as much again
 _C = 3
+_CHORDS = 32
 _FLAT_MM = 0.005  # sagitta of keep-outs taken as polygons
 
 
@@ -59,22 +73,43 @@ def check_surface(case: Case) -> list[Finding]:
 
 def check_keep_outs(case: Case) -> list[Finding]:
     """Return which keep-outs are cut into by more than the tolerance of a cut."""
-    slices = case.slices
-    if not len(case.design.keep_outs) or not len(slices):
+    if not len(case.design.keep_outs):
         return []
     areas = shapely.buffer(_polygons(case.design.keep_outs), -case.tolerances.cut_mm)
-    at, ahead = slices.at, case.moves.blades[slices.blade, BREF]
-    ends = [
-        at[:, (x, y)] + ahead[:, None] * np.column_stack((np.cos(at[:, c]), np.sin(at[:, c])))
-        for x, y, c in ((SX0, SY0, SC0), (SX1, SY1, SC1))
-    ]
-    tips = np.stack(ends, axis=1)
-    one, area = shapely.STRtree(areas).query(shapely.linestrings(tips), predicate="intersects")
+    at = np.vstack((case.slices.at, case.outer.slices.at))
+    blade = np.concatenate((case.slices.blade, case.outer.slices.blade))
+    tips = np.stack(tips_of(at, case.moves.blades[blade, BREF]), axis=1)
+    chords, size = _chords(case)
+    reach = np.concatenate((np.zeros(len(tips)), size))
+    lines = shapely.linestrings(np.concatenate((tips, chords)))
+    one, area = shapely.STRtree(areas).query(lines, predicate="dwithin", distance=reach)
     numbers, first = np.unique(area, return_index=True)
+    begins = np.concatenate((tips, chords))[:, 0]
     return [
-        finding("VER-154", xy=tips[one[i], 0], number=k + 1)
+        finding("VER-154", xy=begins[one[i]], number=k + 1)
         for k, i in zip(numbers.tolist(), first.tolist(), strict=True)
     ]
+
+
+def _chords(case: Case) -> tuple[F64, F64]:
+    """Return what cutters do as chords, arcs halved five times, and how wide they are there."""
+    ways = case.cutting.ways
+    share = np.linspace(0.0, 1.0, _CHORDS + 1)
+    p = ways.pieces
+    half = p[:, SWEEP, None] * share / 2.0
+    bent = p[:, RADIUS, None] != 0.0
+    chord = np.where(bent, 2.0 * p[:, RADIUS, None] * np.sin(half), p[:, LENGTH, None] * share)
+    x = p[:, X0, None] + chord * (p[:, UX, None] * np.cos(half) - p[:, UY, None] * np.sin(half))
+    y = p[:, Y0, None] + chord * (p[:, UX, None] * np.sin(half) + p[:, UY, None] * np.cos(half))
+    points = np.stack((x, y), axis=2)
+    chords = np.stack((points[:, :-1], points[:, 1:]), axis=2).reshape(-1, 2, 2)
+    depth = case.design.top_z_mm - ways.tips()
+    size = np.zeros(len(ways))
+    for t, tool in enumerate(case.design.tools):
+        own = np.flatnonzero(ways.tool == t)
+        if isinstance(tool, Cutter) and len(own):
+            size[own] = np.interp(depth[own], tool.profile_mm[:, 1], tool.profile_mm[:, 0])
+    return chords, np.repeat(size, _CHORDS)
 
 
 def _polygons(paths: PathSet) -> np.ndarray:

@@ -9,9 +9,10 @@ import numpy as np
 
 from kerfwright.verify.aiming import aim_errors
 from kerfwright.verify.case import Case
-from kerfwright.verify.columns import BOOL, F64, I64
+from kerfwright.verify.columns import BHALF, BOOL, F64, I64
 from kerfwright.verify.covering import ANY, DEEP, Level, Stretches, levels_of, stretches_of
 from kerfwright.verify.foot import OVERRUN_MM, Past
+from kerfwright.verify.inner_leads import with_leads
 from kerfwright.verify.nesting import Nesting, nesting_of
 from kerfwright.verify.overcut import Overcut, overcut_of
 from kerfwright.verify.repeating import repeated_mm
@@ -96,7 +97,7 @@ def measure(case: Case, tell: Callable[[], None]) -> Measures:
     aim, backwards = _aim(case)
     tell()
     stretches = _cover(case, case.assignment.shared, case.wanted.reference_z)
-    levels = levels_of(case, case.assignment.shared, stretches)
+    levels = levels_of(case, case.assignment.shared, with_leads(case, stretches))
     shallow = levels[ANY].length - levels[DEEP].length > case.tolerances.uncut_mm
     tell()
     bevel, bevel_at = wrong_bevels(case, stretches, nesting)
@@ -149,17 +150,26 @@ def _sweep(case: Case, nesting: Nesting) -> tuple[Worst, Overcut]:
 
 
 def _aim(case: Case) -> tuple[Worst, Worst]:
-    """Return the worst angles of the blade to the contour and to its way."""
+    """Return the worst angles of the blade to the contour and to its way; a pen has none."""
     main, least = case.main(), case.tolerances.blade_rad
+    main = main[~case.moves.draws[case.station_of(case.views.slice[main])]]
     error, xy, backwards = aim_errors(
         case.wanted.shape,
-        *case.picked(main),
+        *case.picked(main)[:-1],
+        _aimed_blades(case),
         case.design.top_z_mm - case.wanted.target_z,
         _past_end(case),
         least,
     )
     row, at = case.views.row[main], case.slices.at[case.views.slice[main], :2]
     return _worst(row, error, xy, case.rows), _worst(row, backwards, at, case.rows)
+
+
+def _aimed_blades(case: Case) -> F64:
+    """Return the blades; of a wheel a little of its contact, which may lie over a joint."""
+    blades, moves = case.moves.blades.copy(), case.moves
+    blades[moves.blade[moves.rolls[:-1]], BHALF] = case.tolerances.uncut_mm
+    return blades
 
 
 def _touched(case: Case, shallow: BOOL) -> Level:

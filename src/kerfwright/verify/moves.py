@@ -13,6 +13,7 @@ import numpy as np
 from kerfwright.model.design import Design, Tolerances
 from kerfwright.model.motion import Kind, ToolMotion
 from kerfwright.model.table import Head, Station, Table
+from kerfwright.model.tooling import Blade, Pen, Tool, Wheel
 from kerfwright.verify.columns import BLADE_COLUMNS, BOOL, F64, I64
 from kerfwright.verify.wanted import FARTHEST_MM
 
@@ -33,7 +34,7 @@ class Moves:
     sweep : ndarray of shape (M,), float
         Sweep of arcs, 0 for other blocks [rad].
     rapid, aside, turning : ndarray of shape (M,), bool
-        Whether it is a rapid, moves x or y, turns C.
+        Whether it is a rapid, moves x or y, turns C; a pen has no direction to turn.
     station : ndarray of shape (M,), int
         Index into `stations`, `NO_STATION` for none.
     number : ndarray of shape (M,), int
@@ -48,9 +49,12 @@ class Moves:
     heads : tuple of Head
         Head of each station.
     blades : ndarray of shape (B, 5), float
-        Blades; the last one is a line without width, for tools the design does not know.
+        Blades; a wheel is a line without width at its lowest point, so is a pen at its axis, and
+        the last one, for tools the design does not know.
     blade : ndarray of shape (S,), int
         Blade of each station.
+    rolls, draws : ndarray of shape (S + 1,), bool
+        Whether each station holds a wheel, or a pen; the last row is for none.
     """
 
     begin: F64
@@ -69,6 +73,8 @@ class Moves:
     heads: tuple[Head, ...]
     blades: F64
     blade: I64
+    rolls: BOOL
+    draws: BOOL
 
     def __len__(self) -> int:
         """Return the number of blocks."""
@@ -96,6 +102,7 @@ def moves_of(motion: ToolMotion, design: Design, table: Table, tolerances: Toler
     face = design.top_z_mm - tolerances.program_mm
     low, high = _below(begin[:, 2], end[:, 2], face)
     blades, blade = _blades(design, stations)
+    draws = _holds(Pen, design, stations)
     return Moves(
         begin=begin,
         end=end,
@@ -103,7 +110,7 @@ def moves_of(motion: ToolMotion, design: Design, table: Table, tolerances: Toler
         sweep=motion.sweep_rad,
         rapid=motion.kind == Kind.RAPID,
         aside=aside,
-        turning=way[:, 3] > 0.0,
+        turning=(way[:, 3] > 0.0) & ~draws[station],
         station=station,
         number=motion.tool,
         low=low,
@@ -113,6 +120,8 @@ def moves_of(motion: ToolMotion, design: Design, table: Table, tolerances: Toler
         heads=heads,
         blades=blades,
         blade=blade,
+        rolls=_holds(Wheel, design, stations),
+        draws=draws,
     )
 
 
@@ -150,6 +159,10 @@ def _blades(design: Design, stations: tuple[Station, ...]) -> tuple[F64, I64]:
     blades = np.zeros((len(index) + 1, BLADE_COLUMNS))
     blades[-1, -1] = np.inf
     for tool in design.tools:
+        if isinstance(tool, Wheel):
+            blades[index[tool.id]] = (tool.reference_mm, 0.0, 0.0, 0.0, np.inf)
+        if not isinstance(tool, Blade):
+            continue
         trail, lead = (np.tan(np.pi / 2.0 - a) for a in (tool.trail_rad, tool.lead_rad))
         blades[index[tool.id]] = (
             tool.reference_mm,
@@ -160,6 +173,11 @@ def _blades(design: Design, stations: tuple[Station, ...]) -> tuple[F64, I64]:
         )
     own = [index.get(s.tool_id, len(index)) for s in stations]
     return blades, np.array(own, np.int64)
+
+
+def _holds(kind: type[Tool], design: Design, stations: tuple[Station, ...]) -> BOOL:
+    ids = {tool.id for tool in design.tools if isinstance(tool, kind)}
+    return np.array([*(s.tool_id in ids for s in stations), False], bool)
 
 
 def _below(z0: F64, z1: F64, face: float) -> tuple[F64, F64]:

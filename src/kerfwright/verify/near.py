@@ -11,6 +11,7 @@ import shapely
 from kerfwright.kernels import kernel
 from kerfwright.verify.chord import pose
 from kerfwright.verify.columns import (
+    BOOL,
     BREF,
     F64,
     I64,
@@ -69,9 +70,11 @@ class Views:
     across: np.ndarray
 
 
-def views_of(slices: Slices, shape: Shape, blades: F64, top_z: float) -> Views:
-    """Return the contours near each slice."""
+def views_of(slices: Slices, shape: Shape, blades: F64, top_z: float, left_out: BOOL) -> Views:
+    """Return the contours near each slice, some rows left out."""
     i, piece = _pairs(slices, shape, blades, top_z)
+    keep = ~left_out[shape.links[piece, ROW]]
+    i, piece = i[keep], piece[keep]
     row = shape.links[piece, ROW]
     order = np.lexsort((piece, row, i))
     i, row, piece = i[order], row[order], piece[order]
@@ -94,8 +97,12 @@ def views_of(slices: Slices, shape: Shape, blades: F64, top_z: float) -> Views:
 
 
 def piece_boxes(shape: Shape) -> F64:
-    """Return x0, y0, x1, y1 that hold each piece, arcs by a margin of their rise."""
-    p = shape.pieces
+    """Return x0, y0, x1, y1 that hold each piece of a shape."""
+    return curve_boxes(shape.pieces)
+
+
+def curve_boxes(p: F64) -> F64:
+    """Return x0, y0, x1, y1 that hold each line or arc, arcs by a margin of their rise."""
     rise = np.abs(p[:, RADIUS]) * (1.0 - np.cos(p[:, SWEEP] / 2.0))
     low = np.minimum(p[:, X0 : Y0 + 1], p[:, X1 : Y1 + 1]) - rise[:, None]
     high = np.maximum(p[:, X0 : Y0 + 1], p[:, X1 : Y1 + 1]) + rise[:, None]

@@ -66,6 +66,16 @@ class Nesting:
         is_odd: BOOL = depth % 2 == 1
         return is_odd
 
+    def regions(self, xy: F64) -> I64:
+        """Return the innermost freeing contour that holds each point, -1 for none."""
+        point, row = _holders(self.shape, self.frees, self.boxes, xy, np.full(len(xy), -1))
+        size = self.boxes[:, 2:] - self.boxes[:, :2]
+        order = np.lexsort((row, size[row, 0] * size[row, 1], point))
+        points, first = np.unique(point[order], return_index=True)
+        out = np.full(len(xy), -1, np.int64)
+        out[points] = row[order][first]
+        return out
+
 
 def nesting_of(design: Design, wanted: Wanted) -> Nesting:
     """Return the regions of a design."""
@@ -82,8 +92,20 @@ def nesting_of(design: Design, wanted: Wanted) -> Nesting:
     return Nesting(frees=frees, side=side, boxes=boxes, shape=shape)
 
 
+def holds_points(shape: Shape, row: I64, xy: F64) -> BOOL:
+    """Return which points lie inside a closed contour each."""
+    first = np.searchsorted(shape.links[:, ROW], np.arange(len(shape.length) + 1))
+    return _holds(shape.pieces, first, row, xy)
+
+
 def _depth(shape: Shape, frees: BOOL, boxes: F64, xy: F64, own: I64) -> I64:
     """Return how many freeing contours hold each point, its own and twins of it left out."""
+    point, _ = _holders(shape, frees, boxes, xy, own)
+    return np.bincount(point, minlength=len(xy)).astype(np.int64)
+
+
+def _holders(shape: Shape, frees: BOOL, boxes: F64, xy: F64, own: I64) -> tuple[I64, I64]:
+    """Return pairs of a point and a freeing contour that holds it, its own and twins left out."""
     rows = np.flatnonzero(frees)
     point, index = pairs_in(np.hstack((xy, xy)), boxes[rows])
     row, mine = rows[index], own[point]
@@ -92,7 +114,7 @@ def _depth(shape: Shape, frees: BOOL, boxes: F64, xy: F64, own: I64) -> I64:
     point, row = point[keep], row[keep]
     first = np.searchsorted(shape.links[:, ROW], np.arange(len(frees) + 1))
     inside = _holds(shape.pieces, first, row, xy[point])
-    return np.bincount(point, weights=inside, minlength=len(xy)).astype(np.int64)
+    return point[inside], row[inside]
 
 
 def _inner_points(shape: Shape, rows: I64, area: F64) -> F64:

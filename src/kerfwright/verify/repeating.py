@@ -24,18 +24,30 @@ def repeated_mm(case: Case, stretches: Stretches) -> F64:
     row, stroke = case.views.row[own[deep]], case.slices.stroke[case.views.slice[own[deep]]]
     sharing = case.assignment.sharing[stretches.entry[deep]]
     shape = case.wanted.shape
+    ends = _leeway(case, own[deep])
     merged = merge_by_stroke(
-        row, stroke, stretches.low[deep], stretches.high[deep],
+        row, stroke, stretches.low[deep] - ends, stretches.high[deep] + ends,
         length=shape.length, closed=shape.closed,
     )  # fmt: skip
     chord = np.zeros(case.rows)
-    np.maximum.at(chord, row, _chords(case, own[deep]))
+    np.maximum.at(chord, row, _chords(case, own[deep]) + 4.0 * ends)
     whole = _whole_lengths(case, merged)
     suspects = _suspects(case, merged, chord, whole)
     return np.maximum(
         _between_strokes(case, suspects, chord, row * _strokes(case) + stroke, sharing, whole),
         _within_strokes(case, merged, stretches, chord),
     )
+
+
+def _leeway(case: Case, views: I64) -> F64:
+    """Return by how much the ends of slices count as farther [mm].
+
+    Slices of wheels and pens have no chord that overlaps the next one: they only meet, and at
+    corners less than that. What is not yet a gap must not part them.
+    """
+    station = case.station_of(case.views.slice[views])
+    bare = case.moves.rolls[station] | case.moves.draws[station]
+    return np.where(bare, case.tolerances.uncut_mm / 2.0, 0.0)
 
 
 def _strokes(case: Case) -> int:
@@ -102,6 +114,11 @@ def _within_strokes(case: Case, merged: Merged, stretches: Stretches, chord: F64
     row, own = case.views.row[shared], case.views.slice[shared]
     gone = np.where(np.isfinite(stretches.advance), np.abs(stretches.advance), 0.0)
     gone *= case.tips[own] <= case.wanted.deep_z[row]
+    # A wheel is not as deep all over a slope; without a chord, it covers where it goes.
+    deep = (stretches.flags & DEEP) > 0
+    size = (stretches.high - stretches.low)[deep]
+    covered_mm = np.bincount(stretches.entry[deep], weights=size, minlength=len(shared))
+    gone = np.where(case.moves.rolls[case.station_of(own)], covered_mm, gone)
     keys, index = np.unique(row * strokes + case.slices.stroke[own], return_inverse=True)
     way = np.bincount(index, weights=gone, minlength=len(keys))
     place = np.searchsorted(keys, merged.row * strokes + merged.stroke)

@@ -87,7 +87,7 @@ def _oscillates(motion: ToolMotion) -> BOOL:
 def _per_contour(code: str, wrong: BOOL, case: Case) -> list[Finding]:
     """Return one finding per contour for wrong blocks in a cut, and one for those in strays."""
     blocks = np.flatnonzero(wrong & (case.moves.stroke >= 0))
-    row = case.assignment.stroke_row[case.moves.stroke[blocks]]
+    row = case.stroke_row[case.moves.stroke[blocks]]
     rows, first = np.unique(row, return_index=True)
     return [
         finding(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from kerfwright.model.tooling import Blade, Tool
 from kerfwright.verify.assign import is_right_tool
 from kerfwright.verify.case import Case
 from kerfwright.verify.columns import F64, I64
@@ -18,7 +19,7 @@ def wrong_bevels(case: Case, stretches: Stretches, nesting: Nesting) -> tuple[F6
 
     The side is seen along the way the blade really goes, not along the drawn direction.
     """
-    ground = np.array([*(_GROUND[t.bevel] for t in case.design.tools), 0], np.int64)
+    ground = np.array([*(_ground(t) for t in case.design.tools), 0], np.int64)
     shared = case.assignment.shared
     own, row = case.views.slice[shared], case.views.row[shared]
     advance = np.where(np.isfinite(stretches.advance), stretches.advance, 0.0)
@@ -36,6 +37,10 @@ def wrong_tools(case: Case) -> I64:
     station = case.moves.station[case.slices.block[own]]
     wrong = ~is_right_tool(row, station, case.moves, case.design)
     return _first_of(row[wrong], own[wrong], case.rows)
+
+
+def _ground(tool: Tool) -> int:
+    return _GROUND[tool.bevel] if isinstance(tool, Blade) else 0
 
 
 def _first_of(row: I64, value: I64, rows: int) -> I64:

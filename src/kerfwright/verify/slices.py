@@ -60,11 +60,16 @@ class Slices:
         return len(self.block)
 
 
-def slices_of(moves: Moves) -> Slices:
-    """Return the strokes of a program in slices of at most 25 mm and an eighth of a turn."""
-    rows = np.flatnonzero((moves.stroke >= 0) & is_near(moves))
+def slices_of(moves: Moves, is_cutter: BOOL) -> Slices:
+    """Return the strokes of a program in slices of at most 25 mm and an eighth of a turn.
+
+    What stations with a cutter do is left out; `is_cutter` has a last entry for no station. A pen
+    has no direction: it is taken to point along its way, wherever C is.
+    """
+    rows = np.flatnonzero((moves.stroke >= 0) & ~is_cutter[moves.station] & is_near(moves))
     arcs = _arcs(moves, rows)
     begin, end = moves.begin[rows], moves.end[rows]
+    _point_along(begin, end, arcs, moves.draws[moves.station[rows]])
     low, high = moves.low[rows], moves.high[rows]
     sweep = arcs[:, 3]
     way = np.where(
@@ -98,6 +103,15 @@ def slices_of(moves: Moves) -> Slices:
         blade=moves.blade[moves.station[block[keep]]],
         length=length[keep],
     )
+
+
+def _point_along(begin: F64, end: F64, arcs: F64, is_pen: BOOL) -> None:
+    """Let the blades of some blocks point along their way."""
+    way, sweep = end - begin, arcs[:, 3]
+    straight = np.arctan2(way[:, 1], way[:, 0])
+    heading = np.where(sweep == 0.0, straight, arcs[:, 2] + np.copysign(np.pi / 2.0, sweep))
+    begin[is_pen, 3] = heading[is_pen]
+    end[is_pen, 3] = (heading + sweep)[is_pen]
 
 
 def _tells_more(at: F64, stroke: I64, length: F64) -> BOOL:

@@ -2,7 +2,8 @@
 
 Between two strokes of one contour the tip may stay low, as long as it clears the top face; every
 other way over the sheet is at the travel height. A rapid may go straight up out of the cut, and
-straight down to the clearance over the stock; below that only feeds go down.
+straight down to the clearance over the stock; below that only feeds go down. A cutter may feed
+down and up on a slant or a helix, and a wheel rolls down from the top face and up to it.
 """
 
 from __future__ import annotations
@@ -12,6 +13,7 @@ import numpy as np
 from kerfwright.errors import Finding
 from kerfwright.verify.case import Case
 from kerfwright.verify.columns import BOOL, F64
+from kerfwright.verify.cutter_ways import cutter_stations
 from kerfwright.verify.moves import Moves
 from kerfwright.verify.saying import finding
 
@@ -24,7 +26,8 @@ def check_travel(case: Case) -> list[Finding]:
     lowest = np.minimum(z0, z1)
     goes_up = ~moves.aside & ~moves.turning & (z1 >= z0)
     in_stock = known & moves.rapid & ~goes_up & (lowest < case.face_z)
-    between = known & ~in_stock & _has_part_above(moves) & ~_inside_a_cut(case)
+    between = known & ~in_stock & _has_part_above(moves) & ~_inside_a_cut(case) & ~_ramps(case)
+    between &= ~_touches(case)
     height = np.maximum(lowest, design.top_z_mm)  # what is lower belongs to a stroke
     clear = design.top_z_mm + case.table.clearance_mm
     rapid_low = between & moves.rapid & ~goes_up & (height < clear - noise)
@@ -40,6 +43,35 @@ def check_travel(case: Case) -> list[Finding]:
 def _has_part_above(moves: Moves) -> BOOL:
     part: BOOL = (moves.low > 0.0) | (moves.high < 1.0)
     return part
+
+
+def _ramps(case: Case) -> BOOL:
+    """Return the feeds by which a cutter comes slanting or turning down into the stock or up again.
+
+    They are blocks in a row that all go down until the tip is in the stock, or all up from there.
+    """
+    moves, n = case.moves, len(case.moves)
+    is_cutter = cutter_stations(moves, case.design)[moves.station]
+    feeds, in_stock = ~moves.rapid & is_cutter, np.append(moves.stroke >= 0, [False])
+    down = feeds & (moves.end[:, 2] < moves.begin[:, 2])
+    up = feeds & (moves.end[:, 2] > moves.begin[:, 2])
+    place = np.arange(n)
+    after = np.append(np.where(down, n, place), n)[::-1]
+    after = np.minimum.accumulate(after)[::-1][:n]  # first block from there that does not go down
+    before = np.maximum.accumulate(np.where(up, -1, place))  # last one before that does not go up
+    reaches = in_stock[after] | in_stock[after - 1]
+    comes = in_stock[before] | in_stock[np.minimum(before + 1, n)]
+    slants: BOOL = (down & reaches) | (up & comes)
+    return slants
+
+
+def _touches(case: Case) -> BOOL:
+    """Return the feeds by which a wheel rolls down from the top face, or up to it."""
+    moves = case.moves
+    highest = np.maximum(moves.begin[:, 2], moves.end[:, 2])
+    rolls = ~moves.rapid & (moves.stroke >= 0) & moves.rolls[moves.station]
+    touches: BOOL = rolls & (highest <= case.design.top_z_mm + case.tolerances.program_mm)
+    return touches
 
 
 def _inside_a_cut(case: Case) -> BOOL:
@@ -64,7 +96,11 @@ def _share_a_contour(case: Case, strokes: int) -> BOOL:
     """Return whether each stroke and the next one cut a contour both, shape (strokes - 1,)."""
     shared, rows = case.assignment.shared, max(case.rows, 1)
     stroke = case.slices.stroke[case.views.slice[shared]]
-    key = np.unique(stroke * rows + case.views.row[shared])
+    cut = case.cutting.meetings
+    also = case.cutting.ways.stroke[cut.way[cut.shares]]
+    stroke = np.concatenate((stroke, also))
+    row = np.concatenate((case.views.row[shared], cut.row[cut.shares]))
+    key = np.unique(stroke * rows + row)
     common = np.isin(key, key + rows)  # the stroke before cuts that contour too
     out = np.zeros(strokes, bool)
     out[key[common] // rows] = True

@@ -164,7 +164,7 @@ def _shape(
     near = np.isfinite(bulge) & (np.abs(np.hstack((start, end))) <= FARTHEST_MM).all(axis=1)
     keep = near & (size > tolerances.program_mm)
     row, start, end, bulge, size = row[keep], start[keep], end[keep], bulge[keep], size[keep]
-    pieces = _pieces(start, end, bulge, size, flat_mm=tolerances.program_mm / 10.0)
+    pieces = pieces_between(start, end, bulge, size, flat_mm=tolerances.program_mm / 10.0)
     count = len(design.nominal)
     closed = design.nominal.closed.copy()
     length = np.bincount(row, weights=pieces[:, LENGTH], minlength=count).astype(np.float64)
@@ -176,7 +176,8 @@ def _shape(
     return Shape(pieces, links, corners, ends, length, closed)
 
 
-def _pieces(start: F64, end: F64, bulge: F64, chord: F64, *, flat_mm: float) -> F64:
+def pieces_between(start: F64, end: F64, bulge: F64, chord: F64, *, flat_mm: float) -> F64:
+    """Return lines and arcs by columns of `columns`; a rise below `flat_mm` is a line."""
     bent = np.where(np.abs(bulge) * chord / 2.0 > flat_mm, bulge, 0.0)
     is_arc = bent != 0.0
     safe = np.where(is_arc, bent, 1.0)

@@ -1,7 +1,7 @@
 """A simulated printer, sheet, bed, camera and cut, for demonstrations, training and tests.
 
 `print_and_throw` makes a `Truth`; `photograph` is all that a job may see of it. `cut_virtually`
-follows a motion with a blade, and `measure_cut` compares what was cut with what was truly
+follows a motion with its tools, and `measure_cut` compares what was cut with what was truly
 printed. Knows no other stage, and shares no code with the ones it tests.
 """
 

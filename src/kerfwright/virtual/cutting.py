@@ -1,4 +1,4 @@
-"""What a blade really cuts when it follows a motion, with the errors of a real machine."""
+"""What a tool really cuts when it follows a motion, with the errors of a real machine."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from kerfwright.errors import ModelError, UnknownNameError
 from kerfwright.geometry.paths import PathSet
 from kerfwright.geometry.record import F64, I64, Record, frozen_array, require
 from kerfwright.model.motion import ToolMotion
-from kerfwright.model.tooling import Blade
+from kerfwright.model.tooling import Blade, Cutter, Tool, Wheel
 from kerfwright.virtual._following import Errors, Follower, Pair, Piece
 from kerfwright.virtual._strokes import sample_blocks, split_strokes
 from kerfwright.virtual.printing import at_most
@@ -19,7 +19,10 @@ from kerfwright.virtual.printing import at_most
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class CutTrace(Record):
-    """What was cut: traces of both ends and the middle of the blade in planes of the stock.
+    """What was cut: traces of the tool in planes of the stock.
+
+    Of a blade both ends and the middle of its chord; of a cutter the way of its axis, of a wheel
+    that of its lowest point.
 
     Parameters
     ----------
@@ -35,6 +38,8 @@ class CutTrace(Record):
         Number of the stroke: from entering the stock to leaving it.
     depth_mm : ndarray of shape (P,), float
         Greatest depth of the stroke below the top face [mm].
+    half_mm : ndarray of shape (P,), float
+        How far to both sides of it a cutter sweeps, at its deepest; 0 for other tools [mm].
     """
 
     pieces: PathSet
@@ -43,23 +48,26 @@ class CutTrace(Record):
     cut: I64
     stroke: I64
     depth_mm: F64
+    half_mm: F64
 
     def __post_init__(self) -> None:
         count = len(self.pieces)
         for name in ("face", "tool", "cut", "stroke"):
             frozen_array(self, name, dtype=np.int64, shape=(count,))
-        frozen_array(self, "depth_mm", dtype=np.float64, shape=(count,))
+        for name in ("depth_mm", "half_mm"):
+            frozen_array(self, name, dtype=np.float64, shape=(count,))
 
     def select(self, mask: object) -> CutTrace:
         """Return the pieces of a mask or of indices (P,)."""
         rows = np.arange(len(self.pieces))[np.asarray(mask)]
-        columns = {n: getattr(self, n)[rows] for n in ("face", "tool", "cut", "stroke", "depth_mm")}
+        names = ("face", "tool", "cut", "stroke", "depth_mm", "half_mm")
+        columns = {n: getattr(self, n)[rows] for n in names}
         return CutTrace(pieces=self.pieces.select(rows), **columns)
 
 
 def cut_virtually(
     motion: ToolMotion,
-    blades: Mapping[int, Blade],
+    tools: Mapping[int, Tool],
     *,
     thickness_mm: float,
     bottom_z_mm: float = 0.0,
@@ -72,14 +80,14 @@ def cut_virtually(
     chord_tolerance_mm: float = 1e-4,
     seed: int = 0,
 ) -> CutTrace:
-    """Follow a motion with its blades and keep what they cut.
+    """Follow a motion with its tools and keep what they cut.
 
     Parameters
     ----------
     motion : ToolMotion
-        In the table frame, positions of the blade's axis: head offsets are not in the numbers.
-    blades : mapping of int to Blade
-        Blade of each station that cuts.
+        In the table frame, positions of the tool's axis: head offsets are not in the numbers.
+    tools : mapping of int to Tool
+        Tool of each station that works.
     thickness_mm, bottom_z_mm : float
         The stock, and its bottom face over the bed [mm].
     head_error_mm : mapping of int to tuple of float, optional
@@ -90,14 +98,15 @@ def cut_virtually(
         By station: how far the blade is bent to its left at the bottom face; the bend grows
         evenly from the top face down [mm].
     eccentric_mm : mapping of int to tuple of float, optional
-        By station: shift of the blade in its own frame, ahead and to the left; turns with C [mm].
+        By station: shift of the blade in its own frame, ahead and to the left; turns with C. A
+        cutter that runs out by as much sweeps wider [mm].
     repeat_sd_mm : float
         Standard deviation of the place of each stroke, per axis [mm].
     slip : tuple, optional
         From which cut on the sheet lies elsewhere than before, and by how much in x and y; cuts
         are then given as they lie on the sheet [1, mm, mm].
     chord_tolerance_mm : float
-        Greatest distance of a trace from the curve the blade runs along [mm].
+        Greatest distance of a trace from the curve the tool runs along [mm].
     seed : int
         Draws the place of each stroke.
 
@@ -112,7 +121,7 @@ def cut_virtually(
         If the motion stands in another frame or holds head offsets, the stock has no thickness,
         or an error is not finite.
     UnknownNameError
-        If a station cuts whose blade was not given.
+        If a station works whose tool was not given.
     """
     require(0.0 < thickness_mm < 1e4, f"thickness_mm is {thickness_mm}, must be above 0")
     require(chord_tolerance_mm > 0.0, f"chord_tolerance_mm is {chord_tolerance_mm}, must be > 0")
@@ -131,13 +140,13 @@ def cut_virtually(
     at_most("cut", "repeat_sd_mm", repeat_sd_mm, 10.0)
     faces = (bottom_z_mm, top)
     found: list[Piece] = []
-    samples = sample_blocks(motion, faces, chord_tolerance_mm, _reach(blades))
+    samples = sample_blocks(motion, faces, chord_tolerance_mm, _reach(tools))
     rng = np.random.default_rng(seed)
     for number, stroke in enumerate(split_strokes(samples, top)):
-        if stroke.tool not in blades:
-            known = ", ".join(map(str, sorted(blades))) or "none"
-            raise UnknownNameError(f"station {stroke.tool} cuts; blades were given for {known}")
-        follower = Follower(blades[stroke.tool], errors, stroke, faces, rng.normal(size=2))
+        if stroke.tool not in tools:
+            known = ", ".join(map(str, sorted(tools))) or "none"
+            raise UnknownNameError(f"station {stroke.tool} cuts; tools were given for {known}")
+        follower = Follower(tools[stroke.tool], errors, stroke, faces, rng.normal(size=2))
         found += follower.pieces(number)
     return _trace(found)
 
@@ -150,9 +159,17 @@ def _finite(name: str, given: Mapping[int, object] | None) -> dict[int, F64]:
     return numbers
 
 
-def _reach(blades: Mapping[int, Blade]) -> float:
-    """Return how far from its axis any blade can be [mm]."""
-    return max((abs(b.reference_mm) + b.width_mm for b in blades.values()), default=1.0)
+def _reach(tools: Mapping[int, Tool]) -> float:
+    """Return how far from its axis any tool can be [mm]."""
+    return max((_size(tool) for tool in tools.values()), default=1.0)
+
+
+def _size(tool: Tool) -> float:
+    if isinstance(tool, Blade):
+        return abs(tool.reference_mm) + tool.width_mm
+    if isinstance(tool, Cutter):
+        return tool.radius_mm
+    return abs(tool.reference_mm) + 1.0 if isinstance(tool, Wheel) else 1.0
 
 
 def _trace(found: list[Piece]) -> CutTrace:
@@ -170,4 +187,5 @@ def _trace(found: list[Piece]) -> CutTrace:
         cut=np.array([p.stroke.cut for p in found], dtype=np.int64),
         stroke=np.array([p.number for p in found], dtype=np.int64),
         depth_mm=np.array([p.depth for p in found], dtype=np.float64),
+        half_mm=np.array([p.half for p in found], dtype=np.float64),
     )

@@ -9,7 +9,7 @@ from math import inf
 import numpy as np
 from numpy.typing import ArrayLike
 
-from kerfwright.errors import Finding, ModelError, Place, Severity
+from kerfwright.errors import Finding, ModelError
 from kerfwright.geometry.paths import PathSet
 from kerfwright.geometry.record import BOOL, F64, I64, Record, frozen_array, require
 from kerfwright.virtual._following import Face
@@ -21,7 +21,9 @@ from kerfwright.virtual._lines import (
     rigid_fit,
     small_rigid_step,
 )
+from kerfwright.virtual._measure_words import measure_words
 from kerfwright.virtual._owning import owners
+from kerfwright.virtual._routed import stray_ways_mm, told_apart, wall, wall_size
 from kerfwright.virtual.cutting import CutTrace
 from kerfwright.virtual.truth import Truth
 
@@ -82,6 +84,7 @@ def measure_cut(
     *,
     fidelity: Sequence[str] | None = None,
     part: ArrayLike | None = None,
+    on_line: Sequence[bool] | None = None,
     faces: tuple[Face, ...] = (Face.BOTTOM, Face.TIP),
     reach_mm: float = 2.0,
     step_mm: float = 0.02,
@@ -104,6 +107,9 @@ def measure_cut(
         Which part each belongs to: contours that keep their size are wanted where the rigid
         motion nearest to all printed contours of their part takes them. By default each is a
         part of its own.
+    on_line : sequence of bool, optional
+        Which contours a cutter follows with its middle; along all others, by default all, its
+        wall is measured. Blades, wheels and pens are always measured where they go.
     faces : tuple of Face
         Where to measure: by default where the stock is cut to full depth.
     reach_mm : float
@@ -125,16 +131,27 @@ def measure_cut(
 
     Notes
     -----
-    Both curves are compared at places at most `step_mm` apart with the other one as a polyline:
-    two smooth curves at a distance d are measured to step^2 / 8 of their curvature.
+    The wall of a cutter is compared at places of the contour: where it cut into the part, and
+    where it left material. Of other tools both curves are compared at places at most `step_mm`
+    apart with the other one as a polyline: two smooth curves at a distance d are measured to
+    step^2 / 8 of their curvature.
     """
     words, group = _checked(contours, ids, fidelity, part, reach_mm, step_mm)
+    middle = _flags(on_line, len(contours))
     at_faces = trace.select(np.isin(trace.face, faces))
     nominal = [nominal_line(contours, k, step_mm) for k in range(len(contours))]
     printed = [line.moved_to(truth.table_from_sheet(line.points)) for line in nominal]
     wanted = _wanted(nominal, printed, words, group)
-    owner, stray = owners(at_faces, truth, contours, reach_mm)
-    rows = [_measure(wanted[k], at_faces, owner == k, step_mm) for k in range(len(contours))]
+    lines, ways = told_apart(at_faces, truth, contours, middle, reach_mm)
+    owner, stray = owners(lines, truth, contours, reach_mm)
+    if len(ways.pieces):
+        every = Line.joined(printed) if printed else None
+        length = ways.pieces.lengths_mm()
+        stray += float(length.sum()) if every is None else stray_ways_mm(every, ways, reach_mm)
+    rows = [
+        _measure(wanted[k], lines, owner == k, ways, step_mm, reach_mm)
+        for k in range(len(contours))
+    ]
     size = np.flatnonzero(words == "size")
     return CutMeasure(
         ids=tuple(ids),
@@ -142,10 +159,18 @@ def measure_cut(
         worst_xy_mm=np.array([r[1] for r in rows], dtype=np.float64).reshape(-1, 2),
         uncut_mm=np.array([r[2] for r in rows], dtype=np.float64),
         size_rows=size,
-        size_mm=np.array([_size(wanted[k], at_faces, owner == k, step_mm) for k in size.tolist()]),
+        size_mm=np.array(
+            [_size(wanted[k], lines, owner == k, ways, step_mm, reach_mm) for k in size.tolist()]
+        ),
         stray_mm=stray,
-        findings=_findings(tuple(ids), rows, stray, reach_mm),
+        findings=measure_words(tuple(ids), rows, stray, reach_mm),
     )
+
+
+def _flags(on_line: Sequence[bool] | None, count: int) -> BOOL:
+    flags = np.zeros(count, np.bool_) if on_line is None else np.asarray(on_line, np.bool_)
+    require(len(flags) == count, f"on_line has {len(flags)} entries for {count} contours")
+    return flags
 
 
 def _checked(
@@ -184,21 +209,26 @@ def _wanted(nominal: list[Line], printed: list[Line], words: np.ndarray, group: 
     return wanted
 
 
-def _measure(wanted: Line, trace: CutTrace, mine: BOOL, step: float) -> tuple[float, F64, float]:
+def _measure(
+    wanted: Line, trace: CutTrace, mine: BOOL, ways: CutTrace, step: float, reach: float
+) -> tuple[float, F64, float]:
     """Return worst deviation, where, and uncut length of one contour."""
-    if not mine.any():
+    routed = None if mine.any() else wall(wanted, ways, reach)
+    if not mine.any() and routed is None:
         return inf, wanted.points[0], wanted.length_mm
-    m = match(wanted, trace.pieces.select(mine), step)
+    m = routed or match(wanted, trace.pieces.select(mine), step)
     there, back = int(m.from_cut_mm.argmax()), int(m.from_line_mm.argmax())
     if m.from_cut_mm[there] >= m.from_line_mm[back]:
         return float(m.from_cut_mm[there]), m.cut[there], m.uncut_mm
     return float(m.from_line_mm[back]), wanted.points[m.line_rows[back]], m.uncut_mm
 
 
-def _size(wanted: Line, trace: CutTrace, mine: BOOL, step: float) -> float:
+def _size(
+    wanted: Line, trace: CutTrace, mine: BOOL, ways: CutTrace, step: float, reach: float
+) -> float:
     """Return the worst deviation from the true shape, moved to fit the cut best."""
     if not mine.any():
-        return inf
+        return wall_size(wanted, ways, reach)
     pieces = trace.pieces.select(mine)
     line, m = wanted, match(wanted, pieces, step)
     for _ in range(_FITS):
@@ -213,37 +243,3 @@ def _size(wanted: Line, trace: CutTrace, mine: BOOL, step: float) -> float:
 
 def _worst(m: Matched) -> float:
     return float(max(m.from_cut_mm.max(), m.from_line_mm.max()))
-
-
-def _findings(
-    ids: tuple[str, ...], rows: list[tuple[float, F64, float]], stray: float, reach: float
-) -> tuple[Finding, ...]:
-    never = [
-        Finding(
-            code="VIR-110",
-            severity=Severity.WARN,
-            where=Place(stage="virtual", contour=name, xy_mm=_pair(where), frame="table"),
-            measured=uncut,
-            limit=0.0,
-            unit="mm",
-        )
-        for name, (worst, where, uncut) in zip(ids, rows, strict=True)
-        if worst == inf
-    ]
-    if stray > 0.0:
-        place = Place(stage="virtual", frame="table")
-        never.append(
-            Finding(
-                code="VIR-111",
-                severity=Severity.WARN,
-                where=place,
-                measured=stray,
-                limit=reach,
-                unit="mm",
-            )
-        )
-    return tuple(never)
-
-
-def _pair(xy: F64) -> tuple[float, float]:
-    return float(xy[0]), float(xy[1])

@@ -1,0 +1,1 @@
+"""How the database of `SqlStore` came to its present form, step by step."""
