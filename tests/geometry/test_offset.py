@@ -253,6 +253,14 @@ def test_wrong_use_is_said(call, words: str) -> None:
         call()
 
 
+def test_a_region_of_short_edges_vanishes_whole() -> None:
+    angle = np.arange(60) / 60 * 2 * math.pi
+    disc = make_path(10.0 * np.column_stack((np.cos(angle), np.sin(angle))), closed=True)
+    gone = offset_regions(disc, -11.0)
+    assert len(gone.paths) == 0
+    assert len(gone.unmade) == 0
+
+
 def test_nothing_gives_nothing() -> None:
     made = offset_regions(make_circle((0, 0), 1.0).select([]), np.zeros(0))
     assert isinstance(made, Offset)

@@ -182,6 +182,8 @@ def may_stay(source: Source, parts: Parts, distance: float, inside: int) -> I64:
 @inner
 def _near_pairs(rows: F64) -> I64:
     """Return the pairs of edges whose boxes meet, shape (P, 2)."""
+    if not len(rows):
+        return np.zeros((0, 2), np.int64)
     boxes = boxes_of(rows)
     order = order_of(boxes)
     whole = np.zeros(2, np.int64)
