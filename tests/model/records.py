@@ -494,6 +494,7 @@ def designs(draw: Callable) -> Design:
             top_z_mm=st.just(top),
             travel_z_mm=st.just(top + draw(st.floats(0.001, 10.0))),
             keep_outs=path_sets(),
+            leads_mm=floats_of((draw(st.sampled_from((0, len(pools["operations"])))), 2)),
             **{name: st.just(pool) for name, pool in pools.items()},
             **index,
         )

@@ -235,6 +235,7 @@ REFUSED: list[Case] = [
     (Design, of(Design, "tool", 1, to=2), ("tool", "2", "row 1", "0 to 1")),
     (Design, of(Design, "map", 0, to=-1), ("map", "-1", "row 0", "0 to 1")),
     (Design, {"top_z_mm": 0.0}, ("0.0 to 0.0", "thickness")),
+    (Design, {"leads_mm": np.zeros((1, 2))}, ("leads_mm", "1 rows", "2 operations")),
     (Design, {"travel_z_mm": 3.0}, ("travel_z_mm", "3.0", "above")),
     (Rule, {"colour": "#00FF00"}, ("#00FF00", "lower case")),
     (RuleTable, {"operations": (THROUGH, KISS, KISS)}, ("kiss", "more than once")),
