@@ -296,6 +296,17 @@ def test_what_cannot_be_routed_is_said(op, tool, paths, code, severity) -> None:
     assert (len(motion) > 0) == cut
 
 
+def test_a_kept_order_of_a_contour_that_no_longer_fits_says_why() -> None:
+    """As when the print shrank: planned in the office, too narrow on the bed."""
+    order = order_of(choose(operation(side="inside"), cutter(), make_circle((0, 0), 3.1)))
+    motion = toolpath.plan(
+        operation(side="inside"), cutter(), make_circle((0, 0), 2.9), order,
+        contours=("c0",), part_side=[1], setup=SETUP,
+    )  # fmt: skip
+    assert len(motion) == 0
+    assert codes(motion.findings) == {"TLP-201"}
+
+
 def test_no_spindle_speed_and_no_depth_block() -> None:
     still = choose(operation(), cutter(), PLATE, replace(SETUP, spindle_hz=0.0))
     assert codes(still.findings) == {"TLP-211"}

@@ -152,6 +152,6 @@ def _closing(run: Run) -> None:
     checked = len(found.contour)
     typer.echo(
         f"Checked from the program's own text: {checked} contours of {cut + held}, every one for "
-        "presence, place, depth, blade direction, side and overcut; travel heights, reach and "
+        "presence, place, depth, direction, side and what it cuts into; travel heights, reach and "
         f"limits of each axis; the air cut. {held} contours are held back with their parts."
     )

@@ -17,8 +17,13 @@ def pass_pairs(contours: int, passes: int) -> I64:
     return np.column_stack((cut[:, :-1].ravel(), cut[:, 1:].ravel()))
 
 
-def cuts_asked(operation: Operation, order: CutOrder, contours: tuple[str, ...]) -> tuple[F64, I64]:
-    """Return the cuts of this operation, and their places in the order."""
+def cuts_asked(
+    operation: Operation, order: CutOrder, contours: tuple[str, ...], *, passes: int
+) -> tuple[F64, I64]:
+    """Return the cuts of this operation, and their places in the order.
+
+    `passes` is how many cuts a contour is done in.
+    """
     places = np.array([i for i, o in enumerate(order.operation) if o == operation.id], np.int64)
     index = {name: k for k, name in enumerate(contours)}
     names = [order.contour[i] for i in places]
@@ -27,10 +32,10 @@ def cuts_asked(operation: Operation, order: CutOrder, contours: tuple[str, ...])
         msg = f"the order cuts contour {unknown}, which operation {operation.id} does not have"
         raise UnknownNameError(msg)
     pass_no = order.pass_no[places]
-    if len(pass_no) and not 0 <= pass_no.min() <= pass_no.max() < operation.passes:
+    if len(pass_no) and not 0 <= pass_no.min() <= pass_no.max() < passes:
         msg = (
             f"the order asks for pass {pass_no.max()} of operation {operation.id}, which has "
-            f"{operation.passes}, counted from 0"
+            f"{passes}, counted from 0"
         )
         raise UsageError(msg)
     cuts = np.zeros((len(places), ENTRY + 1))

@@ -45,30 +45,7 @@ def choices(
     places, in straight stretches where there are any; of open ones their ends. Both directions
     are allowed for a blade ground on both sides, else the one that puts its flat to the part.
 
-    Parameters
-    ----------
-    operation : Operation
-        What is done.
-    tool : Blade
-        Blade it is done with.
-    paths : PathSet
-        K paths in the table frame [mm].
-    contours : tuple of str
-        Contour id of each path.
-    part_side : array_like of shape (K,), int
-        Where the part lies, seen along the drawn direction: +1 left, -1 right, 0 on both sides.
-    setup : CutSetup
-        Heights, rates and the tolerance.
-
-    Returns
-    -------
-    CutChoices
-        No row for a contour that cannot be cut; a finding says why.
-
-    Raises
-    ------
-    UsageError
-        If there is not one id and one side per path, or an id stands twice.
+    Parameters, return and errors are those of `doors.choices`.
     """
     work = prepare(operation, tool, paths, contours, part_side, setup)
     cuts = all_cuts(*work.geometry, work.allowed, operation.passes, work.chord_mm)
@@ -103,28 +80,10 @@ def plan(
     Each cut begins with a rapid, lifted over its entry, and ends lifted. Entries are taken to
     the nearest corner, since a fitted contour's corners lie at slightly other fractions.
 
-    Parameters
-    ----------
-    operation, tool, paths, contours, part_side, setup
-        As for `choices`.
-    order : CutOrder
-        Cuts in their order; `ToolMotion.cut` counts in it.
-
-    Returns
-    -------
-    ToolMotion
-        In the table frame, without events, tool 0. A cut that cannot be made has no block; a
-        finding says why.
-
-    Raises
-    ------
-    UnknownNameError
-        If the order names a contour that is not among `contours`.
-    UsageError
-        As for `choices`, or if the order asks for a pass the operation has not.
+    Parameters, return and errors are those of `doors.plan`.
     """
     work = prepare(operation, tool, paths, contours, part_side, setup)
-    asked, places = cuts_asked(operation, order, contours)
+    asked, places = cuts_asked(operation, order, contours, passes=operation.passes)
     path = asked[:, PATH].astype(np.int64)
     flat_to_part = work.allowed[path, np.where(asked[:, SENSE] > 0.0, 0, 1)]
     cuts = asked[flat_to_part]

@@ -142,7 +142,7 @@ def plan(
     Parameters, return and errors are those of `doors.plan`.
     """
     work = _prepare(operation, tool, paths, contours, part_side, setup)
-    asked, places = cuts_asked(operation, order, contours)
+    asked, places = cuts_asked(operation, order, contours, passes=operation.passes)
     path = asked[:, PATH].astype(np.int64)
     usable = work.allowed[path].any(axis=1)
     is_asked = np.zeros(len(contours), bool)

@@ -12,7 +12,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from kerfwright.errors import Finding, UnknownNameError, UsageError
+from kerfwright.errors import Finding
 from kerfwright.geometry import edges
 from kerfwright.geometry.paths import PathSet, edges_of
 from kerfwright.geometry.record import F64, I64
@@ -20,8 +20,10 @@ from kerfwright.model.cut import CutChoices, CutOrder, CutSetup
 from kerfwright.model.motion import ToolMotion
 from kerfwright.model.operation import Operation
 from kerfwright.model.tooling import Cutter
-from kerfwright.toolpath.router_checks import finding
-from kerfwright.toolpath.router_cuts import LEAD_MM, RAMP, make
+from kerfwright.toolpath.asked import cuts_asked
+from kerfwright.toolpath.cuts import ENTRY, PATH
+from kerfwright.toolpath.router_checks import finding, first_point
+from kerfwright.toolpath.router_cuts import LEAD_MM, make
 from kerfwright.toolpath.router_work import RouterWork, prepare
 from kerfwright.toolpath.rows import motion_of
 from kerfwright.toolpath.writing import AT_X, AT_Y, COUNT, IN_X, IN_Y, TIME
@@ -49,7 +51,7 @@ def choices(
     """
     work = prepare(operation, tool, paths, contours, part_side, setup)
     path, entry = _entries(work)
-    cuts = _cuts(work, operation, path, entry)
+    cuts = _cuts(work, path, entry)
     ends, _ = _made(work, cuts, np.zeros(0, np.int64))
     back = np.where(paths.closed[path], work.reversed[path], entry > 0.5)
     return CutChoices(
@@ -82,14 +84,14 @@ def plan(
     errors are those of `doors.plan`.
     """
     work = prepare(operation, tool, paths, contours, part_side, setup)
-    path, entry, places = _asked(operation, order, contours)
-    can = work.usable[path]
-    path, entry, places = path[can], entry[can], places[can]
-    cuts = _cuts(work, operation, path, entry)
+    asked, places = cuts_asked(operation, order, contours, passes=1)
+    is_asked = np.zeros(len(contours), bool)
+    is_asked[asked[:, PATH].astype(np.int64)] = True
+    can = work.usable[asked[:, PATH].astype(np.int64)]
+    path, entry, places = asked[can, PATH].astype(np.int64), asked[can, ENTRY], places[can]
+    cuts = _cuts(work, path, entry)
     ends, _ = _made(work, cuts, np.zeros(0, np.int64))
     _, rows = _made(work, cuts, ends[:, COUNT].astype(np.int64))
-    is_asked = np.zeros(len(contours), bool)
-    is_asked[path] = True
     findings = (*work.said(is_asked), *_without_lead(work, operation, path, cuts))
     return motion_of(rows, places, setup, findings)
 
@@ -98,31 +100,27 @@ def _made(work: RouterWork, cuts: F64, counts: I64) -> tuple[F64, F64]:
     return make(cuts, counts, work.rough, work.finish, work.manner, work.levels, work.rates)
 
 
-def _cuts(work: RouterWork, operation: Operation, path: I64, entry: F64) -> F64:
+def _cuts(work: RouterWork, path: I64, entry: F64) -> F64:
     """Return contour, place on the ring and radius of the lead circle of each cut."""
     closed = work.paths.closed[path]
     place = np.where(closed, 0.0, entry)
     place[closed] = work.places(path[closed], entry[closed])
     radius = np.zeros(len(path))
-    wanted = operation.routing.lead_mm if operation.routing and operation.side != "on" else 0.0
-    radius[closed] = wanted
-    if work.manner.down != RAMP:
-        radius[closed] = work.leads(path[closed], place[closed], wanted)
+    radius[closed] = work.leads(path[closed], place[closed])
     return np.column_stack((path.astype(np.float64), place, radius))
 
 
 def _without_lead(work: RouterWork, operation: Operation, path: I64, cuts: F64) -> list[Finding]:
     """Return a note for every contour whose lead circle has to be smaller than asked for."""
-    wanted = operation.routing.lead_mm if operation.routing and operation.side != "on" else 0.0
-    small = np.flatnonzero((cuts[:, LEAD_MM] < wanted) & work.paths.closed[path])
+    small = np.flatnonzero((cuts[:, LEAD_MM] < work.lead_mm) & work.paths.closed[path])
     return [
         finding(
             "TLP-205",
             work.contours[path[i]],
-            work.paths.points[work.paths.starts[path[i]]],
+            first_point(work.paths, int(path[i])),
             operation,
             measured=float(cuts[i, LEAD_MM]),
-            limit=wanted,
+            limit=work.lead_mm,
         )
         for i in small.tolist()
     ]
@@ -157,22 +155,6 @@ def _own_entries(path: PathSet, tabs: F64) -> list[float]:
         middles = np.concatenate((middles[clear], between))
     found: list[float] = middles[:_MOST_ENTRIES].tolist()
     return found
-
-
-def _asked(
-    operation: Operation, order: CutOrder, contours: tuple[str, ...]
-) -> tuple[I64, F64, I64]:
-    """Return contour, entry and place in the order of the cuts of this operation."""
-    places = np.array([i for i, o in enumerate(order.operation) if o == operation.id], np.int64)
-    index = {name: k for k, name in enumerate(contours)}
-    names = [order.contour[i] for i in places]
-    unknown = next((n for n in names if n not in index), None)
-    if unknown is not None:
-        msg = f"the order cuts contour {unknown}, which operation {operation.id} does not have"
-        raise UnknownNameError(msg)
-    if (order.pass_no[places] != 0).any():
-        raise UsageError(f"operation {operation.id} is routed in one cut, the order asks for more")
-    return np.array([index[n] for n in names], np.int64), order.entry_s[places], places
 
 
 def _pose(xy: F64) -> F64:

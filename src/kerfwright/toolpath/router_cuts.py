@@ -251,22 +251,21 @@ def feet_on_rings(rings: Rings, path: I64, xy: F64) -> F64:
 
 @kernel
 def lead_radii(
-    rings: Rings, path: I64, place: F64, side: F64, radius: float, halvings: int
-) -> tuple[F64, F64]:
-    """Return the greatest radius that has room at each place, 0 for none, and the centres, (N, 2).
+    rings: Rings, path: I64, place: F64, side: float, radius: float, halvings: int
+) -> F64:
+    """Return the greatest radius that has room at each place, 0 for none, shape (N,) [mm].
 
     A lead circle that touches its own ring only where it leads to stays clear of the contour.
     """
-    out, centre = np.zeros(len(path)), np.zeros((len(path), 2))
+    out = np.zeros(len(path))
     for i in range(len(path)):
         ring = ring_of(rings, path[i])
-        x, y, heading = place_at(ring, place[i])
         r = radius
         for _ in range(halvings + 1):
-            cx, cy = x - side[i] * r * sin(heading), y + side[i] * r * cos(heading)
-            gap, _ = nearest(ring, cx, cy)
-            if r > 0.0 and gap >= r * _TOUCHES:
-                out[i], centre[i, 0], centre[i, 1] = r, cx, cy
+            lead, _, _ = _lead_at(ring, place[i], r, side)
+            gap, _ = nearest(ring, lead.x, lead.y)
+            if gap >= r * _TOUCHES:
+                out[i] = r
                 break
             r *= 0.5
-    return out, centre
+    return out

@@ -59,6 +59,8 @@ class RouterWork:
         Middle of each tab as a share of the contour's length, and width [mm].
     manner : Manner
         How they are cut.
+    lead_mm : float
+        Lead asked for; on the line there is none [mm].
     levels : ndarray of shape (P,), float
         Heights of the tip, pass after pass [mm].
     rates : Rates
@@ -75,6 +77,7 @@ class RouterWork:
     usable: BOOL
     tabs: tuple[F64, ...]
     manner: Manner
+    lead_mm: float
     levels: F64
     rates: Rates
     findings: tuple[tuple[int, Finding], ...]
@@ -88,13 +91,14 @@ class RouterWork:
         points = points_at(self.paths, path, entry_s)
         return feet_on_rings(self.rough, path, points)
 
-    def leads(self, path: I64, place: F64, radius_mm: float) -> F64:
-        """Return the radius of the lead circle that has room at each place, 0 for none [mm]."""
-        if radius_mm <= 0.0:
-            return np.zeros(len(path))
-        side = np.full(len(path), self.manner.waste_side)
-        radius, _ = lead_radii(self.rough, path, place, side, radius_mm, _HALVINGS)
-        return radius
+    def leads(self, path: I64, place: F64) -> F64:
+        """Return the lead at each place [mm].
+
+        A ramp needs no room for one; else it is the lead circle that has room, 0 for none.
+        """
+        if self.manner.down == RAMP or self.lead_mm <= 0.0:
+            return np.full(len(path), self.lead_mm)
+        return lead_radii(self.rough, path, place, self.manner.waste_side, self.lead_mm, _HALVINGS)
 
 
 def prepare(
@@ -149,6 +153,7 @@ def prepare(
             tab_z=setup.bottom_z_mm + (routing.tabs.height_mm if routing.tabs else 0.0),
             blend=_BLEND * routing.allowance_mm,
         ),
+        lead_mm=0.0 if operation.side == "on" else routing.lead_mm,
         levels=setup.top_z_mm - (setup.top_z_mm - tip) * share,
         rates=Rates(
             setup.feed_mm_s,
