@@ -156,7 +156,7 @@ def routings() -> Strategy:
         Routing,
         allowance_mm=from_0,
         entry_rad=st.floats(0.01, pi / 2),
-        lead_mm=above_0,
+        lead_mm=st.floats(0.1, 100.0),
         tabs=st.none() | tabs(),
     )
 

@@ -280,11 +280,15 @@ DUMB_BELL = make_path(
             "TLP-208", "blocks",
         ),
         (operation(), cutter(fits=(HeadKind.PEN,)), PLATE, "TLP-210", "blocks"),
+        (
+            operation(side="inside", routing=routing(entry="helix", lead_mm=9.0)),
+            cutter(plunges=False), make_circle((0, 0), 3.2), "TLP-212", "holds_part",
+        ),
         (operation(), cutter(), make_path([(0, 0)], closed=False), "TLP-101", "holds_part"),
     ],
     ids=[
         "no-room", "neck", "bay", "corner", "tabs", "lead", "open", "long", "plunge", "head",
-        "point",
+        "helix", "point",
     ],
 )  # fmt: skip
 def test_what_cannot_be_routed_is_said(op, tool, paths, code, severity) -> None:

@@ -18,6 +18,8 @@ _WORDS: Mapping[str, tuple[str, ...]] = {
     "quality": ("fine", "standard", "fast"),
 }
 
+_MOST_PASSES = 1000
+
 
 class Process(StrEnum):
     """Processes; words of ISO 19593-1 in lower case where it has them, else the trade's."""
@@ -85,7 +87,7 @@ class Operation(Record):
     depth_from : {'top', 'bottom'}
         Face the depth counts from.
     passes : int
-        Number of passes, each deeper by the same share.
+        Number of passes, 1 to 1000, each deeper by the same share.
     tolerance_mm : Tolerance
         To the print and in size [mm].
     fidelity : {'print', 'size'}
@@ -126,7 +128,10 @@ class Operation(Record):
         require_finite(self)
         for name, words in _WORDS.items():
             require_word(f"operation {self.id}: {name}", getattr(self, name), words)
-        require(self.passes >= 1, f"operation {self.id} has {self.passes} passes, least is 1")
+        require(
+            1 <= self.passes <= _MOST_PASSES,
+            f"operation {self.id} has {self.passes} passes, must be from 1 to {_MOST_PASSES}",
+        )
         require(
             self.feed_mm_s is None or self.feed_mm_s > 0.0,
             f"operation {self.id} has feed {self.feed_mm_s} mm/s, must be above 0",

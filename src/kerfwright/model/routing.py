@@ -10,6 +10,9 @@ from kerfwright.geometry.record import Record, require
 from kerfwright.model._checks import require_finite, require_word
 
 _LEAST_TABS = 2
+_LEAST_SLOPE_RAD = 1e-3
+"""A metre of way for a millimetre down; a lesser slope goes round and round for ever."""
+_LEAST_LEAD_MM, _MOST_LEAD_MM = 0.1, 1000.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -62,11 +65,11 @@ class Routing(Record):
     entry : {'ramp', 'helix', 'plunge'}
         How the cutter goes down: along the contour, round a small circle beside it, or straight.
     entry_rad : float
-        Steepest slope of ramp or helix [rad].
+        Steepest slope of ramp or helix, from 0.001 to pi/2 [rad].
     lead_mm : float
-        Radius of the quarter circle by which the cutter comes to the contour and leaves it; 0
-        comes and leaves straight down and up. With a ramp, which needs no circle, how far the
-        last lap goes on past its end [mm].
+        Radius of the quarter circle by which the cutter comes to the contour and leaves it, 0.1
+        to 1000; 0 comes and leaves straight down and up. With a ramp, which needs no circle,
+        how far the last lap goes on past its end [mm].
     tabs : Tabs or None
         Bridges left standing; None leaves none.
 
@@ -91,8 +94,13 @@ class Routing(Record):
             value = getattr(self, name)
             require(value >= 0.0, f"Routing.{name} is {value}, must not be below 0")
         require(
-            0.0 < self.entry_rad <= pi / 2.0,
-            f"Routing.entry_rad is {self.entry_rad}, must be above 0 and at most pi/2",
+            _LEAST_SLOPE_RAD <= self.entry_rad <= pi / 2.0,
+            f"Routing.entry_rad is {self.entry_rad}, must be from {_LEAST_SLOPE_RAD} to pi/2",
+        )
+        require(
+            self.lead_mm == 0.0 or _LEAST_LEAD_MM <= self.lead_mm <= _MOST_LEAD_MM,
+            f"Routing.lead_mm is {self.lead_mm}, must be 0 or from {_LEAST_LEAD_MM} to "
+            f"{_MOST_LEAD_MM}",
         )
         require(
             self.entry != "helix" or self.lead_mm > 0.0,

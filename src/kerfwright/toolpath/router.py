@@ -52,6 +52,10 @@ def choices(
     work = prepare(operation, tool, paths, contours, part_side, setup)
     path, entry = _entries(work)
     cuts = _cuts(work, path, entry)
+    can = work.can_enter(cuts[:, LEAD_MM])
+    cuts, entry = cuts[can], entry[can]
+    shut = np.setdiff1d(path, path[can])
+    path = path[can]
     ends, _ = _made(work, cuts, np.zeros(0, np.int64))
     back = np.where(paths.closed[path], work.reversed[path], entry > 0.5)
     return CutChoices(
@@ -64,7 +68,10 @@ def choices(
         xyc_in=_pose(ends[:, [IN_X, IN_Y]]),
         xyc_out=_pose(ends[:, [AT_X, AT_Y]]),
         time_s=ends[:, TIME],
-        findings=work.said(np.ones(len(contours), bool)),
+        findings=(
+            *work.said(np.ones(len(contours), bool)),
+            *_without_entry(work, operation, shut),
+        ),
     )
 
 
@@ -90,9 +97,15 @@ def plan(
     can = work.usable[asked[:, PATH].astype(np.int64)]
     path, entry, places = asked[can, PATH].astype(np.int64), asked[can, ENTRY], places[can]
     cuts = _cuts(work, path, entry)
+    can = work.can_enter(cuts[:, LEAD_MM])
+    shut, path, cuts, places = path[~can], path[can], cuts[can], places[can]
     ends, _ = _made(work, cuts, np.zeros(0, np.int64))
     _, rows = _made(work, cuts, ends[:, COUNT].astype(np.int64))
-    findings = (*work.said(is_asked), *_without_lead(work, operation, path, cuts))
+    findings = (
+        *work.said(is_asked),
+        *_without_lead(work, operation, path, cuts),
+        *_without_entry(work, operation, shut),
+    )
     return motion_of(rows, places, setup, findings)
 
 
@@ -108,6 +121,14 @@ def _cuts(work: RouterWork, path: I64, entry: F64) -> F64:
     radius = np.zeros(len(path))
     radius[closed] = work.leads(path[closed], place[closed])
     return np.column_stack((path.astype(np.float64), place, radius))
+
+
+def _without_entry(work: RouterWork, operation: Operation, path: I64) -> list[Finding]:
+    """Return a finding for every contour the cutter cannot go down at."""
+    return [
+        finding("TLP-212", work.contours[k], first_point(work.paths, k), operation)
+        for k in path.tolist()
+    ]
 
 
 def _without_lead(work: RouterWork, operation: Operation, path: I64, cuts: F64) -> list[Finding]:

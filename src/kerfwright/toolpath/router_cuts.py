@@ -28,7 +28,7 @@ from kerfwright.toolpath.writing import CUT as CUT_COLUMN
 PLUNGE, RAMP, HELIX = range(3)
 """Ways down."""
 
-_TOUCHES = 1.0 - 1e-6  # of the radius: a circle no nearer to the ring only touches it
+_TOUCH_MM = 1e-6  # a lead circle that is no nearer to the ring than this only touches it
 
 PATH, PLACE, LEAD_MM = range(3)
 """Columns of a cut: contour, the place on its ring at which it ends (of an open line at which it
@@ -196,7 +196,7 @@ def _leave(out: Out, ring: Ring, place: float, radius: float, side: float, rates
     """Leave by the lead circle, whose material is gone since the cutter went down in it."""
     lead, _, _ = _lead_at(ring, place, radius, side)
     gap, _ = nearest(ring, lead.x, lead.y)
-    if gap >= radius * _TOUCHES:
+    if gap >= radius - _TOUCH_MM:
         go_round(out, lead.x, lead.y, lead.quarter, 0.0, rates.feed, LEAD)
 
 
@@ -264,7 +264,7 @@ def lead_radii(
         for _ in range(halvings + 1):
             lead, _, _ = _lead_at(ring, place[i], r, side)
             gap, _ = nearest(ring, lead.x, lead.y)
-            if gap >= r * _TOUCHES:
+            if gap >= r - _TOUCH_MM:
                 out[i] = r
                 break
             r *= 0.5

@@ -61,6 +61,8 @@ class RouterWork:
         How they are cut.
     lead_mm : float
         Lead asked for; on the line there is none [mm].
+    plunges : bool
+        Whether the cutter may go straight down.
     levels : ndarray of shape (P,), float
         Heights of the tip, pass after pass [mm].
     rates : Rates
@@ -78,6 +80,7 @@ class RouterWork:
     tabs: tuple[F64, ...]
     manner: Manner
     lead_mm: float
+    plunges: bool
     levels: F64
     rates: Rates
     findings: tuple[tuple[int, Finding], ...]
@@ -90,6 +93,11 @@ class RouterWork:
         """Return where on a contour's ring entries lie, given as shares of the contour [mm]."""
         points = points_at(self.paths, path, entry_s)
         return feet_on_rings(self.rough, path, points)
+
+    def can_enter(self, lead_mm: F64) -> BOOL:
+        """Return whether the cutter gets down with each lead: a helix without one is a plunge."""
+        can: BOOL = (lead_mm > 0.0) | (self.manner.down != HELIX) | self.plunges
+        return can
 
     def leads(self, path: I64, place: F64) -> F64:
         """Return the lead at each place [mm].
@@ -154,6 +162,7 @@ def prepare(
             blend=_BLEND * routing.allowance_mm,
         ),
         lead_mm=0.0 if operation.side == "on" else routing.lead_mm,
+        plunges=cutter.plunges,
         levels=setup.top_z_mm - (setup.top_z_mm - tip) * share,
         rates=Rates(
             setup.feed_mm_s,
