@@ -282,7 +282,7 @@ DUMB_BELL = make_path(
         (operation(), cutter(fits=(HeadKind.PEN,)), PLATE, "TLP-210", "blocks"),
         (
             operation(side="inside", routing=routing(entry="helix", lead_mm=9.0)),
-            cutter(plunges=False), make_circle((0, 0), 3.2), "TLP-212", "holds_part",
+            cutter(plunges=False), make_circle((0, 0), 3.05), "TLP-212", "holds_part",
         ),
         (operation(), cutter(), make_path([(0, 0)], closed=False), "TLP-101", "holds_part"),
     ],

@@ -251,9 +251,11 @@ def feet_on_rings(rings: Rings, path: I64, xy: F64) -> F64:
 
 @kernel
 def lead_radii(
-    rings: Rings, path: I64, place: F64, side: float, radius: float, halvings: int
+    rings: Rings, path: I64, place: F64, side: float, radius: float, least: float
 ) -> F64:
-    """Return the greatest radius that has room at each place, 0 for none, shape (N,) [mm].
+    """Return the radius that has room at each place, 0 for none, shape (N,) [mm].
+
+    One that has none is tried at half, as long as that is not below the least.
 
     A lead circle that touches its own ring only where it leads to stays clear of the contour.
     """
@@ -261,7 +263,7 @@ def lead_radii(
     for i in range(len(path)):
         ring = ring_of(rings, path[i])
         r = radius
-        for _ in range(halvings + 1):
+        while r >= least:
             lead, _, _ = _lead_at(ring, place[i], r, side)
             gap, _ = nearest(ring, lead.x, lead.y)
             if gap >= r - _TOUCH_MM:

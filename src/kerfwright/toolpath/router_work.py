@@ -34,8 +34,8 @@ from kerfwright.toolpath.work import check_paths
 _WAYS = {"plunge": PLUNGE, "ramp": RAMP, "helix": HELIX}
 _BLEND = 4.0
 """The finishing lap is come to over so many times what is left for it."""
-_HALVINGS = 3
-"""A lead circle without room is tried at half its radius, so often."""
+_LEAST_LEAD_MM = 0.1
+"""A lead circle that has no more room than this is none."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,7 +106,9 @@ class RouterWork:
         """
         if self.manner.down == RAMP or self.lead_mm <= 0.0:
             return np.full(len(path), self.lead_mm)
-        return lead_radii(self.rough, path, place, self.manner.waste_side, self.lead_mm, _HALVINGS)
+        return lead_radii(
+            self.rough, path, place, self.manner.waste_side, self.lead_mm, _LEAST_LEAD_MM
+        )
 
 
 def prepare(
